@@ -1,0 +1,75 @@
+"""Values that pass between the picture, the filter and the closed-form motion.
+
+Everything here lives in one plane: east and north, nautical miles and knots, fixed to the ground (or to the water,
+where own ship knows no other motion). Its origin is arbitrary and is own ship's place when the watch began; only
+differences mean anything. Own ship moves through it, so an own alteration of course is never taken for a target's.
+"""
+
+from msgspec import Struct
+
+from alerts.plotting.terms import TrackState
+from parsers.observations import MotionReference
+
+
+class OwnMotion(Struct, frozen=True, gc=False):
+    """Own ship at one moment, by the best sources that are fresh.
+
+    `frame` says what the velocity is measured against; UNKNOWN where nothing is known, the velocity then being zero,
+    and only relative motion can be told. `heading_deg` is true. Standard deviations are one sigma. Own ship is
+    turning where `turn_rate_deg_min` says so (from ROT, else from successive headings; starboard positive).
+    """
+
+    at_s: float
+    east_nm: float
+    north_nm: float
+    east_kn: float
+    north_kn: float
+    velocity_sd_kn: float
+    frame: MotionReference
+    heading_deg: float | None
+    heading_sd_deg: float
+    turn_rate_deg_min: float | None = None
+
+
+class Look(Struct, frozen=True, gc=False):
+    """One measurement of a target: range and TRUE bearing from own ship, with own ship at that moment.
+
+    `bearing_sd_deg` is what the heading used to make the bearing true adds to the radar's own error; 0 where the set
+    gave a true bearing itself. `range_scale_nm` is None where the set does not tell it.
+    """
+
+    at_s: float
+    range_nm: float
+    bearing_deg: float
+    own: OwnMotion
+    bearing_sd_deg: float = 0.0
+    range_scale_nm: float | None = None
+
+
+Covariance = tuple[float, float, float, float, float, float, float, float, float, float]
+"""Upper triangle, by rows, of the 4 x 4 covariance of (east_nm, north_nm, east_kn, north_kn)."""
+
+
+class Estimate(Struct, frozen=True, gc=False):
+    """A target's place and ground velocity in the plane at one moment, with the covariance of both.
+
+    `settled` is False while too little has been seen, or too soon after a manoeuvre, for the velocity to mean
+    anything; the numbers are then not for showing. `observations` counts the measurements taken in since the
+    track began; `repeats` those recognised as old measurements under a new time, which are not counted.
+    `range_sd_nm` and `bearing_sd_deg` are the measurement errors in force for this feed, learnt from its residuals.
+    """
+
+    at_s: float
+    east_nm: float
+    north_nm: float
+    east_kn: float
+    north_kn: float
+    covariance: Covariance
+    state: TrackState
+    settled: bool
+    observations: int
+    repeats: int = 0
+    last_change_s: float | None = None
+    manoeuvre_at_s: float | None = None
+    range_sd_nm: float = 0.0
+    bearing_sd_deg: float = 0.0

@@ -1,0 +1,72 @@
+"""Words of the plot: the values that a plot, a rule or a reader may meet, each by its one name."""
+
+from enum import StrEnum
+
+
+class BearingTrend(StrEnum):
+    STEADY = "steady"
+    DRAWING_AHEAD = "drawing ahead"
+    DRAWING_AFT = "drawing aft"
+    UNSETTLED = "unsettled"
+
+
+class Passing(StrEnum):
+    AHEAD = "ahead"
+    ASTERN = "astern"
+    COLLISION_COURSE = "collision course"
+    OPENING = "opening"
+    UNSETTLED = "unsettled"
+
+
+class Encounter(StrEnum):
+    """Geometry of COLREG Rules 13, 14 and 15, by sector; words only, never an order."""
+
+    HEAD_ON = "head-on"
+    CROSSING_FROM_STARBOARD = "crossing from starboard"
+    CROSSING_FROM_PORT = "crossing from port"
+    OVERTAKING_US = "overtaking us"
+    BEING_OVERTAKEN = "being overtaken"
+    IN_DOUBT_OVERTAKING = "in doubt, assume overtaking"
+    IN_DOUBT_HEAD_ON = "in doubt, assume head-on"
+    STATIONARY = "stationary"
+    OPENING = "opening"
+    UNSETTLED = "unsettled"
+
+
+class Check(StrEnum):
+    """Ours held against the set's own answer."""
+
+    AGREES = "agrees"
+    DIFFERS = "differs"
+    SETTLING = "settling"
+    NOT_REPORTED = "not reported"
+
+
+class TrackState(StrEnum):
+    SETTLING = "settling"
+    STEADY = "steady"
+    MANOEUVRING = "manoeuvring"
+    COASTING = "coasting"
+    LOST = "lost"
+
+
+class AlertState(StrEnum):
+    """IEC 62923-1 state names (second-hand, see docs/alerts.md)."""
+
+    ACTIVE_UNACKNOWLEDGED = "active-unacknowledged"
+    ACTIVE_SILENCED = "active-silenced"
+    ACTIVE_ACKNOWLEDGED = "active-acknowledged"
+    RECTIFIED_UNACKNOWLEDGED = "rectified-unacknowledged"
+    NORMAL = "normal"
+
+
+class Priority(StrEnum):
+    ALARM = "alarm"
+    WARNING = "warning"
+    CAUTION = "caution"
+
+
+class FeedState(StrEnum):
+    UP = "up"
+    SILENT = "silent"
+    DOWN = "down"

@@ -1,0 +1,29 @@
+"""The face that every sink shows the stream."""
+
+from collections.abc import Sequence
+from typing import Protocol
+
+from alerts.events import AnyEvent, Moment
+
+
+class Sink(Protocol):
+    """Takes what the watch says: console, archive, JSON Lines.
+
+    A sink never blocks the stream for longer than a write to memory or to a local file takes. What it cannot do it
+    raises as SinkError; the stream counts it, says so once, and goes on without losing the other sinks.
+    """
+
+    name: str
+
+    def take(self, moment: Moment, events: Sequence[AnyEvent]) -> None:
+        """All events of one moment, in order."""
+
+    def idle(self, now_s: float) -> None:
+        """Called at least four times a second while live, with the host's monotonic time: flush, redraw."""
+
+    def close(self) -> None:
+        """The watch has ended: write what is left."""
+
+
+class SinkError(Exception):
+    """A sink could not do its work; the text says which file or device and what to do about it."""
