@@ -1,0 +1,101 @@
+"""The configuration: built-in defaults, then a TOML file, then `--set KEY=VALUE`, each over the one before."""
+
+import os
+import tomllib
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Annotated, Any
+
+import msgspec
+from msgspec import Meta, Struct, field
+
+from alerts.plotting.picture import OwnShipSettings
+from alerts.settings import DEFAULT_CONDITIONS, Alerts, Condition
+from daemon import settings_file
+from daemon.errors import UserError
+from daemon.toml_lines import line_of
+
+
+class FeedSettings(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """One source of sentences."""
+
+    uri: Annotated[str, Meta(description="serial:PORT@BAUD, udp:[ADDRESS:]PORT, tcp:HOST:PORT, file:PATH or -")]
+    checksum: Annotated[bool, Meta(description="refuse sentences that have no checksum")] = True
+    silent_after_s: Annotated[
+        float, Meta(gt=0, le=3600, description="without a line for this long the feed is said to be silent")
+    ] = 10.0
+
+
+class ArchiveSettings(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """Where tracks are kept."""
+
+    path: Annotated[str | None, Meta(description="archive of `watch`; empty: under $XDG_DATA_HOME/secondplot")] = None
+    keep_days: Annotated[
+        Annotated[float, Meta(gt=0)] | None, Meta(description="older passages are removed; empty: kept for ever")
+    ] = None
+
+
+class Config(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """All that can be set."""
+
+    condition: Annotated[str, Meta(description="the set of limits in force at the start")] = "open water"
+    feeds: dict[str, FeedSettings] = field(default_factory=dict)
+    conditions: dict[str, Condition] = field(default_factory=lambda: dict(DEFAULT_CONDITIONS))
+    own_ship: OwnShipSettings = field(default_factory=OwnShipSettings)
+    alerts: Alerts = field(default_factory=Alerts)
+    archive: ArchiveSettings = field(default_factory=ArchiveSettings)
+
+
+def default_path() -> Path:
+    """$XDG_CONFIG_HOME/secondplot/secondplot.toml, by the XDG base directory specification."""
+    home = os.environ.get("XDG_CONFIG_HOME") or str(Path.home() / ".config")
+    return Path(home) / "secondplot" / "secondplot.toml"
+
+
+def load(path: Path | None, overrides: Sequence[str] = ()) -> Config:
+    """The configuration in force. A file that is named must exist; the default one need not.
+
+    Raises UserError with file, line, key and what was meant for any mistake.
+    """
+    chosen = path or (default_path() if default_path().is_file() else None)
+    text = settings_file.read_text(chosen) if chosen else ""
+    name = str(chosen) if chosen else "built-in defaults"
+    values = settings_file.parse(text, name)
+    for override in overrides:
+        _overlay(values, _override(override))
+        name = name if chosen else "--set"
+    return from_values(values, text, name)
+
+
+def from_values(values: dict[str, Any], text: str = "", name: str = "configuration") -> Config:
+    """Plain values laid over the defaults, checked. A condition that names few keys keeps the other defaults."""
+    settings_file.convert(values, Config, text, name)  # the user's own words first, so that the path fits them
+    whole: dict[str, Any] = {"conditions": msgspec.to_builtins(DEFAULT_CONDITIONS)}
+    _overlay(whole, values)
+    config = settings_file.convert(whole, Config, text, name)
+    if config.condition not in config.conditions:
+        known = ", ".join(repr(condition) for condition in config.conditions)
+        line = line_of(text, ("condition",))
+        raise UserError(f"{name}{f', line {line}' if line else ''}: condition: {config.condition!r} is none of {known}")
+    return config
+
+
+def _override(text: str) -> dict[str, Any]:
+    """`alerts.closest_approach.hold_s=4` to nested values. The value is TOML; bare words are taken as text."""
+    key, equals, value = text.partition("=")
+    if not equals:
+        raise UserError(f"--set {text}: write it KEY=VALUE, for example --set alerts.closest_approach.hold_s=4")
+    for line in (f"{key} = {value}", f"{key} = {msgspec.json.encode(value.strip()).decode()}"):
+        try:
+            return tomllib.loads(line)
+        except tomllib.TOMLDecodeError:
+            continue
+    raise UserError(f"--set {text}: {key!r} is no key; write for example alerts.closest_approach.hold_s")
+
+
+def _overlay(below: dict[str, Any], above: dict[str, Any]) -> None:
+    for key, value in above.items():
+        if isinstance(value, dict) and isinstance(below.get(key), dict):
+            _overlay(below[key], value)
+        else:
+            below[key] = value

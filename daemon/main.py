@@ -1,0 +1,92 @@
+"""The command line: finds the command, loads it alone, runs it, and says errors in one or two lines."""
+
+import argparse
+import sys
+from collections.abc import Sequence
+from importlib import import_module
+
+from daemon.errors import UserError
+
+# One module of daemon.commands for each, with the one line that --help shows. Loaded only when it is called.
+COMMANDS = {
+    "watch": "keep a live watch on feeds: console, alerts, archive",
+    "replay": "the same over recordings, on the recording's own clock",
+    "bench": "sweep alert limits over recordings and recommend a setting",
+    "exercise": "make a recording with known truth from a written scenario, or send it live",
+    "plot": "a manual plot from ranges and bearings",
+    "trial": "trial manoeuvre at one moment of a recording, archive or running watch",
+    "debrief": "the passage report: one HTML file",
+    "tracks": "list, show and export archived tracks",
+    "survey": "listen to feeds and say what is there and what can be worked out from it",
+    "ack": "acknowledge an alert of a running watch",
+    "silence": "silence the sound of a running watch for 30 s",
+    "note": "write a note into a running watch's record",
+    "condition": "change the condition of a running watch",
+    "status": "say how a running watch stands",
+    "config": "write a commented default configuration, or check one",
+}
+
+EPILOG = """example:
+  secondplot replay recordings/fog-crossing.nmea.gz
+
+An aid to look-out, never a substitute. `secondplot COMMAND --help` has an example of each."""
+
+
+def build_parser(only: str | None = None) -> argparse.ArgumentParser:
+    """The whole parser; `only` names the one command whose own arguments are loaded."""
+    parser = argparse.ArgumentParser(
+        prog="secondplot",
+        description="An independent second plot beside the radar: CPA and TCPA with their uncertainty, and alerts.",
+        epilog=EPILOG,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
+    parser.add_argument("--version", action="store_true", help="print the version and end")
+    subparsers = parser.add_subparsers(dest="command", metavar="COMMAND")
+    for name, line in COMMANDS.items():
+        sub = subparsers.add_parser(name, help=line, formatter_class=argparse.RawDescriptionHelpFormatter)
+        if name == only:
+            module = import_module(f"daemon.commands.{name}")
+            sub.description = module.HELP
+            module.add_arguments(sub)
+        sub.add_argument("--debug", action="store_true", help="show a traceback where the program itself is at fault")
+    return parser
+
+
+def main(argv: Sequence[str] | None = None) -> int:
+    """Runs one command and returns its exit code.
+
+    0 done; 1 a fault of ours; 2 wrong usage or configuration; 3 an input or output that cannot be opened or read.
+    """
+    words = list(sys.argv[1:] if argv is None else argv)
+    command = next((word for word in words if word in COMMANDS), None)
+    args = build_parser(command).parse_args(words)
+    if args.version:
+        from importlib.metadata import version
+
+        print(f"secondplot {version('secondplot')}")
+        return 0
+    if args.command is None:
+        build_parser().print_help()
+        return 2
+    try:
+        return int(import_module(f"daemon.commands.{args.command}").run(args))
+    except UserError as error:
+        print(f"secondplot {args.command}: {error}", file=sys.stderr)
+        return error.code
+    except BrokenPipeError:
+        return 0
+    except KeyboardInterrupt:
+        return 130
+    except Exception as error:
+        if args.debug:
+            raise
+        print(
+            f"secondplot {args.command}: a fault of ours: {type(error).__name__}: {error}; "
+            "run it again with --debug and report what it prints",
+            file=sys.stderr,
+        )
+        return 1
+
+
+if __name__ == "__main__":
+    sys.exit(main())
