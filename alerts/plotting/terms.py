@@ -19,7 +19,11 @@ class Passing(StrEnum):
 
 
 class Encounter(StrEnum):
-    """Geometry of COLREG Rules 13, 14 and 15, by sector; words only, never an order."""
+    """Geometry of COLREG Rules 13, 14 and 15, by sector; words only, never an order.
+
+    The target is the subject: it is overtaking us, or it is being overtaken (by us). Rules 13 to 15 are for vessels in
+    sight of one another; in restricted visibility the words of Rule 19 stand in their place.
+    """
 
     HEAD_ON = "head-on"
     CROSSING_FROM_STARBOARD = "crossing from starboard"
@@ -28,6 +32,9 @@ class Encounter(StrEnum):
     BEING_OVERTAKEN = "being overtaken"
     IN_DOUBT_OVERTAKING = "in doubt, assume overtaking"
     IN_DOUBT_HEAD_ON = "in doubt, assume head-on"
+    RULE_19_FORWARD = "forward of the beam (Rule 19)"
+    RULE_19_OVERTAKEN = "being overtaken (Rule 19)"
+    RULE_19_ABAFT = "abeam or abaft the beam (Rule 19)"
     STATIONARY = "stationary"
     OPENING = "opening"
     UNSETTLED = "unsettled"
