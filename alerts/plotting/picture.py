@@ -204,8 +204,9 @@ class OwnShip:
     def _take_ground(self, seen: GroundMotion) -> None:
         if seen.sog_kn is None or (seen.cog_deg is None and seen.sog_kn > STOPPED_KN):
             return
+        made_good_kn = seen.sog_kn if seen.cog_deg is not None else 0.0
         course_rad = radians(seen.cog_deg or 0.0)
-        velocity = _Velocity(seen.sog_kn * sin(course_rad), seen.sog_kn * cos(course_rad), seen.sog_kn, seen.cog_deg)
+        velocity = _Velocity(made_good_kn * sin(course_rad), made_good_kn * cos(course_rad), made_good_kn, seen.cog_deg)
         if self.ground.take(seen.at_s, seen.source, _GROUND_RANK.get(seen.source.formatter, _LAST), velocity):
             self._reckon(seen.at_s)
 

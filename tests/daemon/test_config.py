@@ -1,0 +1,91 @@
+"""Each kind of mistake in the configuration is refused with the key, the line and what was meant."""
+
+from pathlib import Path
+
+import pytest
+
+from daemon.config import Config, load
+from daemon.errors import CANNOT_OPEN, WRONG_USAGE, UserError
+from daemon.toml_lines import line_of
+
+
+def refusal(tmp_path: Path, text: str) -> UserError:
+    path = tmp_path / "secondplot.toml"
+    path.write_text(text, encoding="utf-8")
+    with pytest.raises(UserError) as caught:
+        load(path)
+    return caught.value
+
+
+def test_a_condition_of_one_key_keeps_the_other_defaults(tmp_path: Path) -> None:
+    """A user who changes the CPA limit of one condition has not thrown the rest away."""
+    path = tmp_path / "secondplot.toml"
+    path.write_text('condition = "harbour"\n[conditions.harbour]\ncpa_nm = 0.15\n', encoding="utf-8")
+    config = load(path)
+
+    assert config.conditions["harbour"].cpa_nm == 0.15
+    assert config.conditions["harbour"].tcpa_min == Config().conditions["harbour"].tcpa_min
+    assert set(config.conditions) == set(Config().conditions)
+
+
+@pytest.mark.parametrize(
+    ("text", "words"),
+    [
+        ('condition = "opne water"', ["line 1", "condition", "'open water'"]),
+        ('[conditions."open water"]\ncpa = 0.5\n', ["line 2", 'conditions."open water".cpa', "no such key", "cpa_nm"]),
+        ("[alerts.lost_target]\nhold_s = true\n", ["line 2", "alerts.lost_target.hold_s", "a number"]),
+        ("[conditions.mine]\n\ncpa_nm = -1\n", ["line 3", "conditions.mine.cpa_nm", "> 0"]),
+        ("[alerts.lost_targt]\n", ["alerts.lost_targt", "did you mean", "lost_target"]),
+        ('[feeds.radar]\nurl = "udp:10110"\n', ["feeds.radar", "uri"]),
+        ("condition = open water", ["not valid TOML", "line 1"]),
+    ],
+    ids=[
+        "unknown condition",
+        "unknown key",
+        "wrong type",
+        "impossible limit",
+        "unknown rule",
+        "missing key",
+        "no TOML",
+    ],
+)
+def test_a_mistake_is_named_with_its_place(tmp_path: Path, text: str, words: list[str]) -> None:
+    """The message is what a skipper needs to mend the file."""
+    error = refusal(tmp_path, text)
+
+    assert error.code == WRONG_USAGE
+    assert all(word in str(error) for word in words), str(error)
+
+
+def test_files_that_cannot_be_settings(tmp_path: Path) -> None:
+    """A missing file, a directory, a binary file and a huge one each give their own words and code 3."""
+    (tmp_path / "binary.toml").write_bytes(b"\xff\xfe\x00\x01")
+    (tmp_path / "huge.toml").write_bytes(b"#" * (1 << 20) + b"\n")
+    for name, words in {
+        "missing.toml": "No such file",
+        ".": "directory",
+        "binary.toml": "UTF-8",
+        "huge.toml": "MiB",
+    }.items():
+        with pytest.raises(UserError, match=words) as caught:
+            load(tmp_path / name)
+
+        assert caught.value.code == CANNOT_OPEN
+
+
+def test_set_overrides_the_file() -> None:
+    """`--set` takes any key; bare words are text; a wrong one is refused with the same words."""
+    assert load(None, ["condition=harbour"]).condition == "harbour"
+    assert load(None, ["conditions.mine.cpa_nm=1", "condition=mine"]).conditions["mine"].cpa_nm == 1.0
+    with pytest.raises(UserError, match="KEY=VALUE"):
+        load(None, ["harbour"])
+
+
+def test_line_of_finds_quoted_and_dotted_keys() -> None:
+    """Headers with quotes and assignments with dots are found; what is not there falls to the nearest table."""
+    text = '# a comment\n[conditions."open water"]\ncpa_nm = 1\n[alerts]\nlost_target.hold_s = 3\n'
+
+    assert line_of(text, ("conditions", "open water", "cpa_nm")) == 3
+    assert line_of(text, ("alerts", "lost_target", "hold_s")) == 5
+    assert line_of(text, ("conditions", "open water", "tcpa_min")) == 2
+    assert line_of(text, ("feeds",)) is None
