@@ -1,0 +1,168 @@
+"""Settings types to commented TOML: the default configuration file and the reference in docs, from one source.
+
+A comment comes from the field's description, its bounds and its unit from its type, a table's from its class. So
+neither file nor reference can go stale.
+"""
+
+import inspect
+from collections.abc import Iterator
+from enum import Enum
+from typing import Any
+
+import msgspec
+from msgspec import Struct, UnsetType
+from msgspec.inspect import (
+    BoolType,
+    CustomType,
+    DictType,
+    EnumType,
+    Field,
+    FloatType,
+    IntType,
+    ListType,
+    Metadata,
+    NoneType,
+    StrType,
+    StructType,
+    Type,
+    UnionType,
+    VarTupleType,
+    type_info,
+)
+
+
+class Row(Struct, frozen=True):
+    """One key as the reference shows it. `default` is TOML, or empty where there is none."""
+
+    table: str
+    key: str
+    kind: str
+    default: str
+    meaning: str
+
+
+def commented_toml(settings: Struct) -> str:
+    """The settings as TOML: every key present, commented, those without a value commented out."""
+    return "\n".join(_table_lines(settings, (), set())).strip() + "\n"
+
+
+def rows(settings: Struct, table: tuple[str, ...] = ()) -> Iterator[Row]:
+    """Every key of the settings and of the tables in it, in order."""
+    nested: list[tuple[str, Struct]] = []
+    for field, value in _fields(settings):
+        if isinstance(value, Struct):
+            nested.append((field.encode_name, value))
+        elif isinstance(value, dict) and _holds_tables(field.type):
+            nested.extend((f"{field.encode_name}.{_key(key)}", part) for key, part in value.items())
+        else:
+            yield Row(_dotted(table), field.encode_name, kind_of(field.type), toml_value(value), meaning_of(field))
+    for key, part in nested:
+        yield from rows(part, (*table, key))
+
+
+def _table_lines(settings: Struct, table: tuple[str, ...], explained: set[type]) -> Iterator[str]:
+    """One table and those in it. What a type is for is said once, where it first comes."""
+    if type(settings) not in explained:
+        explained.add(type(settings))
+        yield from (f"# {line}".rstrip() for line in (inspect.getdoc(type(settings)) or "").splitlines())
+    if table:
+        yield f"[{_dotted(table)}]"
+    nested: list[tuple[str, Struct]] = []
+    for field, value in _fields(settings):
+        if isinstance(value, Struct):
+            nested.append((field.encode_name, value))
+        elif isinstance(value, dict) and _holds_tables(field.type):
+            nested.extend((f"{field.encode_name}.{_key(key)}", part) for key, part in value.items())
+        else:
+            yield _assignment(field, value)
+    for key, part in nested:
+        yield ""
+        yield from _table_lines(part, (*table, key), explained)
+
+
+def _assignment(field: Field, value: Any) -> str:
+    text = toml_value(value)
+    line = f"{field.encode_name} = {text}" if text else f"# {field.encode_name} ="
+    meaning, kind = meaning_of(field), kind_of(field.type)
+    return f"{line:<34}  # {f'{meaning} ({kind})' if meaning else kind}"
+
+
+def _fields(settings: Struct) -> Iterator[tuple[Field, Any]]:
+    kind = type_info(type(settings))
+    assert isinstance(kind, StructType)
+    for field in kind.fields:
+        yield field, getattr(settings, field.name)
+
+
+def _holds_tables(kind: Type) -> bool:
+    return isinstance(kind, DictType) and isinstance(_bare(kind.value_type), StructType)
+
+
+def _bare(kind: Type) -> Type:
+    return _bare(kind.type) if isinstance(kind, Metadata) else kind
+
+
+def meaning_of(field: Field) -> str:
+    """The description that stands at the field's type."""
+    kind: Type = field.type
+    while isinstance(kind, Metadata):
+        description = (kind.extra_json_schema or {}).get("description")
+        if description:
+            return str(description)
+        kind = kind.type
+    if isinstance(kind, UnionType):
+        for part in kind.types:
+            if isinstance(part, Metadata) and (part.extra_json_schema or {}).get("description"):
+                return str((part.extra_json_schema or {})["description"])
+    return ""
+
+
+def kind_of(kind: Type) -> str:
+    """What may stand there, in words: `a number, over 0, at most 20`."""
+    kind = _bare(kind)
+    if isinstance(kind, UnionType):
+        return " or ".join(kind_of(part) for part in kind.types if not isinstance(_bare(part), NoneType)) + (
+            ", or left out" if any(isinstance(_bare(part), NoneType) for part in kind.types) else ""
+        )
+    if isinstance(kind, (FloatType, IntType)):
+        return ", ".join(["a number" if isinstance(kind, FloatType) else "a whole number", *_bounds(kind)])
+    if isinstance(kind, EnumType):
+        return "one of " + ", ".join(str(member.value) for member in kind.cls)
+    if isinstance(kind, (ListType, VarTupleType)):
+        return "a list"
+    if isinstance(kind, msgspec.inspect.LiteralType):
+        return "one of " + ", ".join(str(value) for value in kind.values)
+    names: dict[type[Any], str] = {StrType: "text", BoolType: "true or false", DictType: "a table", CustomType: "text"}
+    return names.get(type(kind), "")
+
+
+def _bounds(kind: FloatType | IntType) -> list[str]:
+    words = {"gt": "over", "ge": "at least", "lt": "under", "le": "at most"}
+    return [f"{word} {getattr(kind, name):g}" for name, word in words.items() if getattr(kind, name) is not None]
+
+
+def toml_value(value: Any) -> str:
+    """A plain value as TOML; empty for None, which TOML does not have."""
+    if value is None or isinstance(value, UnsetType):
+        return ""
+    if isinstance(value, Enum):
+        return toml_value(value.value)
+    if isinstance(value, (list, tuple, frozenset, set)):
+        return "[" + ", ".join(toml_value(part) for part in value) + "]"
+    if isinstance(value, dict):
+        return "{" + ", ".join(f"{_key(key)} = {toml_value(part)}" for key, part in value.items()) + "}"
+    if isinstance(value, Struct):
+        return toml_value(msgspec.to_builtins(value))
+    if isinstance(value, float) and value.is_integer():
+        return str(int(value))
+    return msgspec.json.encode(value).decode()  # text, numbers, true and false look the same in JSON
+
+
+def _key(key: str) -> str:
+    return (
+        key if key.replace("-", "").replace("_", "").isalnum() and key.isascii() else msgspec.json.encode(key).decode()
+    )
+
+
+def _dotted(table: tuple[str, ...]) -> str:
+    return ".".join(table)
