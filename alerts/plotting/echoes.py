@@ -1,0 +1,92 @@
+"""Is this echo that target? Whether a look may belong to a track, by what a vessel can do and what a radar can err.
+
+All pure. The plane is that of kinematics.py.
+"""
+
+from math import cos, hypot, radians, sin
+
+from alerts.plotting.kinematics import Estimate, Look
+
+NOISE_SDS = 5.0
+"""Standard deviations of position and measurement that are put down to noise."""
+
+RANGE_SD_NM, RANGE_SD_RATIO = 25 / 1852, 0.005
+BEARING_SD_DEG = 1.0
+"""A tracked target is measured within 50 m or 1 % of its range, and 2 degrees, at 95 % (MSC.192(79) 5.25.4.7.1)."""
+
+UNSETTLED_KN = 60.0
+"""How far off a velocity that has not settled may be. Sets show 30 kn just after acquiring a vessel of 12."""
+
+ALTERATION_KN = 6.0
+"""A settled vessel may turn right round (twice her speed) and gather this much more."""
+
+REACQUIRED_NM = 0.5
+"""A target that was out of sight is the same again only this near its prediction, however little is known of it."""
+
+
+def place_of(look: Look) -> tuple[float, float]:
+    """East and north of the echo in the plane, NM."""
+    bearing = radians(look.bearing_deg)
+    return (
+        look.own.east_nm + look.range_nm * sin(bearing),
+        look.own.north_nm + look.range_nm * cos(bearing),
+    )
+
+
+def noise_nm(estimate: Estimate, look: Look, east: float, north: float) -> float:
+    """One standard deviation, NM, of the echo's offset from the estimate, along the direction (east, north)."""
+    length = hypot(east, north)
+    if length == 0:
+        return 0.0
+    u, v = east / length, north / length
+    p = estimate.covariance
+    of_estimate = u * u * p[0] + 2 * u * v * p[1] + v * v * p[4]
+    bearing = radians(look.bearing_deg)
+    along = u * sin(bearing) + v * cos(bearing)
+    range_sd = max(RANGE_SD_NM, RANGE_SD_RATIO * look.range_nm, estimate.range_sd_nm)
+    bearing_sd = hypot(max(BEARING_SD_DEG, estimate.bearing_sd_deg), look.bearing_sd_deg)
+    across_sd = look.range_nm * radians(bearing_sd)
+    of_look = (along * range_sd) ** 2 + (1 - min(1.0, along * along)) * across_sd**2
+    return float((max(0.0, of_estimate) + of_look) ** 0.5)
+
+
+def reach_nm(estimate: Estimate, seconds: float) -> float:
+    """How far a vessel may be from its prediction after so long, by altering course and speed."""
+    alteration = 2 * hypot(estimate.east_kn, estimate.north_kn) + ALTERATION_KN if estimate.settled else UNSETTLED_KN
+    return min(alteration, UNSETTLED_KN) * max(0.0, seconds) / 3600
+
+
+def offset_nm(estimate: Estimate, look: Look) -> tuple[float, float]:
+    """East and north of the echo from the estimate, which must be for the look's own time."""
+    east, north = place_of(look)
+    return east - estimate.east_nm, north - estimate.north_nm
+
+
+def belongs(estimate: Estimate, look: Look, unseen_s: float, out_of_sight: bool) -> bool:
+    """Whether the echo may be the target predicted to the look's time, last seen `unseen_s` before."""
+    east, north = offset_nm(estimate, look)
+    allowed = NOISE_SDS * noise_nm(estimate, look, east, north) + reach_nm(estimate, unseen_s)
+    if out_of_sight:
+        allowed = min(allowed, REACQUIRED_NM)
+    return hypot(east, north) <= allowed
+
+
+def coincides(estimate: Estimate, look: Look) -> bool:
+    """Whether the echo stands on the predicted place within noise alone: no room for an alteration."""
+    east, north = offset_nm(estimate, look)
+    return hypot(east, north) <= min(3 * noise_nm(estimate, look, east, north), REACQUIRED_NM)
+
+
+def same_vessel(earlier: Look, later: Look) -> bool:
+    """Whether two echoes may be one vessel, nothing else being known."""
+    east, north = place_of(earlier)
+    other_east, other_north = place_of(later)
+    across = radians(BEARING_SD_DEG) * max(earlier.range_nm, later.range_nm)
+    noise = hypot(across, RANGE_SD_NM) * NOISE_SDS
+    reach = UNSETTLED_KN * abs(later.at_s - earlier.at_s) / 3600
+    return hypot(other_east - east, other_north - north) <= noise + reach
+
+
+def same_measurement(earlier: Look, later: Look) -> bool:
+    """Whether range and bearing are the very same figures: an old measurement, or one sent twice."""
+    return earlier.range_nm == later.range_nm and earlier.bearing_deg == later.bearing_deg

@@ -1,0 +1,369 @@
+"""Which target a report speaks of. A number is the set's handle, not the vessel: it is reused, exchanged and doubled.
+
+A track is known by its key, `radar-07`; the set's next vessel under the same number is `radar-07.2`. Rules for this
+file:
+
+- Identity is number, source and continuity together. An echo that the track's motion cannot explain is not that
+  target. One such echo may be an error and is held back; a second that goes with the first begins a new track. After a
+  break (the set said lost, or is acquiring anew, or fell silent) one is enough.
+- Where the echo stands on the place predicted for another track, the set has moved its number to that vessel. The plot
+  goes on with the echo's own history under a new key, so that the key always shows the number the set shows.
+- Time is the stream's own. Nothing here asks a clock.
+- Everything is bounded: tracks by `capacity`, all else by the tracks or by a constant beside it.
+"""
+
+import copy
+from collections import OrderedDict, deque
+from collections.abc import Callable, Sequence
+from enum import StrEnum
+
+from msgspec import Struct
+
+from alerts.plotting import echoes
+from alerts.plotting.kept import NAME_LENGTH, Filter, Kept, Slot, slot_of
+from alerts.plotting.kinematics import Estimate, Look
+from alerts.plotting.pairs import Pairs
+from alerts.plotting.terms import TrackState
+from parsers.observations import TargetLabel, TargetPosition, TargetReport, TargetStatus
+
+CAPACITY = 200
+"""Tracks kept at most: five times what a large ship's set must track (40, MSC.192(79) table 1)."""
+
+FORGET_S = 600.0
+"""A lost target is waited for so long; a number heard again after that is another vessel's."""
+
+DISORDER_S = 10.0
+"""A time of data that goes back by less than this within a number is an old report; by more, the clock was put."""
+
+ONE_BURST_S = 0.5
+"""Sentences of one target that come within this are one measurement said twice."""
+
+SEQUELS = 8192
+"""Numbers whose next sequel (.2, .3) is remembered, the least recent being forgotten first."""
+
+RECENTLY_ENDED = 16
+RECENTLY_ENDED_S = 60.0
+"""Tracks ended by a jump whose echo may turn up again under another number."""
+
+
+class Ending(StrEnum):
+    """Why a track has ended."""
+
+    REUSED = "number reused"
+    EXCHANGED = "numbers exchanged"
+    FORGOTTEN = "not seen again"
+    CROWDED_OUT = "no room"
+
+
+class Ignored(StrEnum):
+    """Why a report gave no measurement."""
+
+    MARK = "a mark without a number"
+    NO_MEASUREMENT = "no range and bearing"
+    NOT_TRACKED = "lost before it was tracked"
+    LOST = "reported lost"
+    SAME_MEASUREMENT = "the same measurement again"
+    SECOND_SOURCE = "another source tracks it"
+    OUT_OF_ORDER = "older than the last report"
+    JUMP = "off its track, held until confirmed"
+
+
+class Ended(Struct, frozen=True):
+    track: str
+    why: Ending
+
+
+class Placed(Struct, frozen=True, kw_only=True):
+    """Where a report belongs. `estimate` is None, and `ignored` says why, unless a measurement was taken.
+
+    `continues` names the track whose echo a new one carries on, when numbers were exchanged. `lost` is True once, on
+    the report by which the set gives the target up; `reacquired` on the first measurement after it was out of sight.
+    """
+
+    track: str | None
+    ignored: Ignored | None = None
+    estimate: Estimate | None = None
+    is_new: bool = False
+    continues: str | None = None
+    lost: bool = False
+    reacquired: bool = False
+    is_test: bool = False
+    ended: tuple[Ended, ...] = ()
+
+
+class Change(Struct, frozen=True):
+    """What the passing of time did to a track: coasting, lost, or ended (`ended` is then not None)."""
+
+    track: str
+    state: TrackState
+    last_seen_s: float
+    ended: Ending | None = None
+
+
+class Targets:
+    """The targets of all radar feeds.
+
+    `begin` makes a filter for a new target of the feed named. With more than one name in `feeds` each feed's name is
+    its keys' prefix; else the first feed heard is `radar`, and any other goes by its name.
+    """
+
+    def __init__(self, begin: Callable[[str], Filter], capacity: int = CAPACITY, feeds: Sequence[str] = ()) -> None:
+        self._begin_filter = begin
+        self.capacity = capacity
+        self.crowded_out = 0
+        self._prefixes = {name: name for name in feeds} if len(feeds) > 1 else {}
+        self._tracks: dict[str, Kept] = {}
+        self._numbers: dict[Slot, list[Kept]] = {}
+        self._sequels: OrderedDict[Slot, int] = OrderedDict()
+        self._ended: deque[Kept] = deque(maxlen=RECENTLY_ENDED)
+        self._labels: dict[Slot, str] = {}
+        self._pairs = Pairs()
+
+    # ------------------------------------------------------------------------------------------ reports
+
+    def place(self, report: TargetReport | TargetPosition, look: Look | None) -> Placed:
+        """Finds or begins the report's track and gives it the measurement. `look` is None where there is none."""
+        if report.number is None:
+            return Placed(track=None, ignored=Ignored.MARK)
+        slot = slot_of(report, report.number)
+        kept = self._find(slot, report, look)
+        if report.status is TargetStatus.LOST:
+            return self._give_up(kept, report, slot[2])
+        if look is None:
+            return Placed(track=kept.key if kept else None, ignored=Ignored.NO_MEASUREMENT, is_test=slot[2])
+        if kept is None:
+            return self._begin(slot, report, [look])
+        ignored = _not_a_measurement(kept, report, look)
+        if ignored is not None:
+            return Placed(track=kept.key, ignored=ignored, is_test=kept.is_test)
+        return self._follow(kept, report, look)
+
+    def label(self, label: TargetLabel) -> None:
+        """A label for a numbered target (TLB). None takes it away. A label for no track is not kept."""
+        slot = (label.source.feed, label.number, False)
+        if label.label is None:
+            self._labels.pop(slot, None)
+        elif slot in self._numbers:
+            self._labels[slot] = label.label[:NAME_LENGTH]
+
+    def _find(self, slot: Slot, report: TargetReport | TargetPosition, look: Look | None) -> Kept | None:
+        """The number's track by the same talker; else by another, if the echo is on it."""
+        candidates = self._numbers.get(slot, [])
+        for kept in candidates:
+            if kept.source.talker == report.source.talker:
+                return kept
+        for kept in candidates:
+            if look is not None and self._belongs(kept, look):
+                return kept
+        return None
+
+    def _belongs(self, kept: Kept, look: Look) -> bool:
+        unseen_s = look.at_s - kept.last_s
+        out_of_sight = kept.is_lost or unseen_s > kept.rhythm.lost_after_s
+        return echoes.belongs(kept.filter.predict(max(look.at_s, kept.last_s)), look, unseen_s, out_of_sight)
+
+    def _give_up(self, kept: Kept | None, report: TargetReport | TargetPosition, is_test: bool) -> Placed:
+        """The set has lost the target: what the report carries beside is junk, its range and bearing the last ones."""
+        if kept is None:
+            return Placed(track=None, ignored=Ignored.NOT_TRACKED, is_test=is_test)
+        if _speaks_second(kept, report) and kept.is_fresh(report.at_s):
+            return Placed(track=kept.key, ignored=Ignored.SECOND_SOURCE, is_test=kept.is_test)
+        newly = not kept.is_lost
+        kept.status, kept.out_of_sight, kept.suspect = TargetStatus.LOST, TrackState.LOST, None
+        return Placed(track=kept.key, ignored=Ignored.LOST, lost=newly, is_test=kept.is_test)
+
+    # ------------------------------------------------------------------------------------------- tracks
+
+    def _follow(self, kept: Kept, report: TargetReport | TargetPosition, look: Look) -> Placed:
+        if (echoes.same_measurement(kept.last_look, look) and not kept.is_lost) or self._belongs(kept, look):
+            reacquired = kept.out_of_sight is not None
+            kept.take_note(report)
+            estimate = kept.take(look)
+            self._pairs.compare(kept, self._tracks.values())
+            return Placed(track=kept.key, estimate=estimate, reacquired=reacquired, is_test=kept.is_test)
+        earlier = kept.suspect
+        if earlier is not None and echoes.same_vessel(earlier, look):
+            return self._renew(kept, report, [earlier, look])
+        if _is_a_break(kept, report, look):
+            return self._renew(kept, report, [look])
+        kept.suspect = look
+        return Placed(track=kept.key, ignored=Ignored.JUMP, is_test=kept.is_test)
+
+    def _renew(self, kept: Kept, report: TargetReport | TargetPosition, looks: list[Look]) -> Placed:
+        """The number goes to another echo: its track ends, and one begins with the echo's history if it has any."""
+        origin = self._history_of(looks, kept)
+        self._end(kept)
+        self._ended.append(kept)
+        why = Ending.REUSED if origin is None else Ending.EXCHANGED
+        return self._begin(kept.slot, report, looks, origin, (Ended(kept.key, why),))
+
+    def _history_of(self, looks: list[Look], leaving: Kept) -> Kept | None:
+        """The other track, live or just ended by such a jump, on whose predicted place all these echoes stand."""
+        at_s = looks[0].at_s
+        gone = [kept for kept in self._ended if at_s - kept.last_s <= RECENTLY_ENDED_S]
+        for kept in (*gone, *self._tracks.values()):
+            if kept is leaving or not kept.is_established or kept.is_lost or kept.is_test != leaving.is_test:
+                continue
+            if all(echoes.coincides(kept.filter.predict(max(look.at_s, kept.last_s)), look) for look in looks):
+                return kept
+        return None
+
+    def _begin(
+        self,
+        slot: Slot,
+        report: TargetReport | TargetPosition,
+        looks: list[Look],
+        origin: Kept | None = None,
+        ended: tuple[Ended, ...] = (),
+    ) -> Placed:
+        ended = ended + self._make_room()
+        filter_ = self._begin_filter(slot[0]) if origin is None else _copy_of(origin.filter)
+        kept = Kept(self._new_key(slot), slot, report, filter_, looks[0])
+        kept.looks = 0 if origin is None else origin.looks
+        for look in looks:
+            if origin is None or look.at_s > origin.last_s:
+                kept.take(look)
+        estimate = kept.predict(looks[-1].at_s)
+        self._tracks[kept.key] = kept
+        self._numbers.setdefault(slot, []).append(kept)
+        return Placed(
+            track=kept.key,
+            estimate=estimate,
+            is_new=True,
+            continues=origin.key if origin else None,
+            is_test=kept.is_test,
+            ended=ended,
+        )
+
+    def _new_key(self, slot: Slot) -> str:
+        feed, number, test = slot
+        if feed not in self._prefixes:
+            name = feed if self._prefixes else "radar"
+            taken = set(self._prefixes.values())
+            self._prefixes[feed] = name if name not in taken else f"{name}-{len(taken) + 1}"
+        sequel = self._sequels.pop(slot, 0) + 1
+        self._sequels[slot] = sequel
+        if len(self._sequels) > SEQUELS:
+            self._sequels.popitem(last=False)
+        key = f"{self._prefixes[feed]}-{'test-' if test else ''}{number:02d}"
+        return key if sequel == 1 else f"{key}.{sequel}"
+
+    def _make_room(self) -> tuple[Ended, ...]:
+        """Ends the target that is missed least: lost before new before established, and among these the stalest."""
+        if len(self._tracks) < self.capacity:
+            return ()
+        kept = min(self._tracks.values(), key=lambda kept: (not kept.is_lost, kept.is_established, kept.last_s))
+        self._end(kept)
+        self.crowded_out += 1
+        return (Ended(kept.key, Ending.CROWDED_OUT),)
+
+    def _end(self, kept: Kept) -> None:
+        del self._tracks[kept.key]
+        self._pairs.drop(kept.key)
+        tracks = self._numbers[kept.slot]
+        tracks.remove(kept)
+        if not tracks:
+            del self._numbers[kept.slot]
+            self._labels.pop(kept.slot, None)
+
+    # --------------------------------------------------------------------------------------- time and views
+
+    def tick(self, at_s: float) -> list[Change]:
+        """Ages the tracks: silent ones coast, then are lost, then end. Call it at least once a second of data."""
+        changes = []
+        for kept in list(self._tracks.values()):
+            silent_s = at_s - kept.last_s
+            if silent_s > FORGET_S:
+                self._end(kept)
+                changes.append(Change(kept.key, TrackState.LOST, kept.last_s, Ending.FORGOTTEN))
+                continue
+            state = _state_by_silence(kept, silent_s)
+            if state is not None and state is not kept.out_of_sight and not kept.is_lost:
+                kept.out_of_sight = state
+                changes.append(Change(kept.key, state, kept.last_s))
+        return changes
+
+    def predict(self, key: str, at_s: float) -> Estimate | None:
+        """The track's estimate for a moment not before its last measurement; None for a track that has ended."""
+        kept = self._tracks.get(key)
+        return None if kept is None else kept.predict(max(at_s, kept.last_s))
+
+    def keys(self) -> list[str]:
+        """All tracks, lost ones too, in the order in which they began."""
+        return list(self._tracks)
+
+    def last_seen_s(self, key: str) -> float | None:
+        kept = self._tracks.get(key)
+        return None if kept is None else kept.last_s
+
+    @property
+    def labels(self) -> dict[str, str]:
+        """Names of the tracks that have one: the label (TLB), else the name in the target's own sentence."""
+        return {key: name for key in self._tracks if (name := self.name_of(key))}
+
+    def name_of(self, key: str) -> str:
+        kept = self._tracks.get(key)
+        return "" if kept is None else self._labels.get(kept.slot) or kept.name
+
+    def duplicate_of(self, key: str) -> str | None:
+        """The elder track on the same vessel, while it is being seen: alerts are raised for that one alone."""
+        for elder in self._pairs.elder_of(key):
+            if self._tracks[elder].out_of_sight is None:
+                return elder
+        return None
+
+    @property
+    def load(self) -> float:
+        """Share of the capacity in use, 0 to 1 (for `radar_capacity`)."""
+        return len(self._tracks) / self.capacity
+
+
+def _speaks_second(kept: Kept, report: TargetReport | TargetPosition) -> bool:
+    """Whether the report is by another voice than the one whose measurements are taken. A position never takes over
+    from a report; a report takes over from a position at once."""
+    if isinstance(report, TargetReport) and kept.source.formatter == "TLL":
+        return False
+    return report.source != kept.source
+
+
+def _not_a_measurement(kept: Kept, report: TargetReport | TargetPosition, look: Look) -> Ignored | None:
+    if report.source != kept.source and look.at_s - kept.last_s <= ONE_BURST_S:
+        if not _speaks_second(kept, report):
+            kept.source = report.source
+        return Ignored.SAME_MEASUREMENT
+    if _speaks_second(kept, report) and kept.is_fresh(look.at_s):
+        return Ignored.SECOND_SOURCE
+    if look.at_s < kept.last_s or _is_older(kept, report):
+        return Ignored.OUT_OF_ORDER
+    if echoes.same_measurement(kept.last_look, look) and (
+        look.at_s == kept.last_s or (report.time_of_day_s is not None and report.time_of_day_s == kept.time_of_day_s)
+    ):
+        return Ignored.SAME_MEASUREMENT
+    return None
+
+
+def _is_older(kept: Kept, report: TargetReport | TargetPosition) -> bool:
+    if report.time_of_day_s is None or kept.time_of_day_s is None:
+        return False
+    forward_s = (report.time_of_day_s - kept.time_of_day_s + 43200) % 86400 - 43200
+    return -DISORDER_S < forward_s < 0
+
+
+def _is_a_break(kept: Kept, report: TargetReport | TargetPosition, look: Look) -> bool:
+    """Whether the set itself marks a new beginning, or the number was silent for long."""
+    begins = report.status is TargetStatus.ACQUIRING and kept.status is not TargetStatus.ACQUIRING
+    return kept.is_lost or begins or look.at_s - kept.last_s > kept.rhythm.lost_after_s
+
+
+def _state_by_silence(kept: Kept, silent_s: float) -> TrackState | None:
+    if silent_s > kept.rhythm.lost_after_s:
+        return TrackState.LOST
+    if silent_s > kept.rhythm.coasting_after_s:
+        return TrackState.COASTING
+    return None
+
+
+def _copy_of(filter_: Filter) -> Filter:
+    """A filter with the same history. What it shares with its feed's others (the noise learnt) stays shared."""
+    noise = getattr(filter_, "noise", None)
+    return copy.deepcopy(filter_, {} if noise is None else {id(noise): noise})

@@ -1,0 +1,157 @@
+"""One target that is kept on the plot: its key, its filter, and when and how it was last seen."""
+
+from collections import deque
+from typing import Protocol
+
+from msgspec import structs
+
+from alerts.plotting.kinematics import Estimate, Look
+from alerts.plotting.terms import TrackState
+from parsers.observations import Source, TargetPosition, TargetReport, TargetStatus
+
+COASTING_RHYTHMS = 3.0
+LOST_RHYTHMS = 10.0
+"""A set must keep a target that shows on 5 of 10 scans (MSC.192(79) 5.25.4.3), so ten without a word are the end."""
+
+COASTING_S = (5.0, 40.0)
+LOST_S = (20.0, 120.0)
+"""Least and greatest times that those multiples may come to, seconds."""
+
+UNKNOWN_RHYTHM_S = 4.0
+"""Taken until two reports are in: a common antenna with a sentence a second among four targets comes to this."""
+
+ESTABLISHED_LOOKS = 3
+"""From the third plot on a target is taken for real: three plots make a line (common practice, no source)."""
+
+REMEMBERED_INTERVALS = 9
+
+NAME_LENGTH = 40
+"""A TTM of 82 characters has room for fewer; a longer name is a fault or an attack, and its beginning will do."""
+
+Slot = tuple[str, int, bool]
+"""What a set calls a target: the feed, the number, and whether it is a test target."""
+
+
+class Filter(Protocol):
+    """What a target's estimator must do. alerts.plotting.estimate.Track does it."""
+
+    def observe(self, look: Look) -> Estimate:
+        """Takes one measurement in."""
+
+    def predict(self, at_s: float) -> Estimate:
+        """The estimate for a later time, nothing being taken in."""
+
+
+class Rhythm:
+    """How often a target is reported: the median of its last intervals, seconds."""
+
+    __slots__ = ("_intervals",)
+
+    def __init__(self) -> None:
+        self._intervals: deque[float] = deque(maxlen=REMEMBERED_INTERVALS)
+
+    def beat(self, interval_s: float) -> None:
+        self._intervals.append(interval_s)
+
+    @property
+    def interval_s(self) -> float:
+        if not self._intervals:
+            return UNKNOWN_RHYTHM_S
+        return sorted(self._intervals)[len(self._intervals) // 2]
+
+    @property
+    def coasting_after_s(self) -> float:
+        return _between(COASTING_RHYTHMS * self.interval_s, COASTING_S)
+
+    @property
+    def lost_after_s(self) -> float:
+        return _between(LOST_RHYTHMS * self.interval_s, LOST_S)
+
+
+def _between(value: float, limits: tuple[float, float]) -> float:
+    return max(limits[0], min(limits[1], value))
+
+
+class Kept:
+    """A track. Only Targets makes and changes it."""
+
+    __slots__ = (
+        "began_s",
+        "estimate",
+        "filter",
+        "is_test",
+        "key",
+        "last_look",
+        "last_s",
+        "looks",
+        "name",
+        "out_of_sight",
+        "rhythm",
+        "slot",
+        "source",
+        "status",
+        "suspect",
+        "time_of_day_s",
+    )
+
+    def __init__(
+        self, key: str, slot: Slot, report: TargetReport | TargetPosition, filter_: Filter, look: Look
+    ) -> None:
+        self.key = key
+        self.slot = slot
+        self.is_test = slot[2]
+        self.filter = filter_
+        self.began_s = look.at_s
+        self.looks = 0
+        self.name = ""
+        self.rhythm = Rhythm()
+        self.last_s = look.at_s
+        self.last_look = look
+        self.estimate: Estimate | None = None
+        self.out_of_sight: TrackState | None = None
+        self.suspect: Look | None = None
+        self.take_note(report)
+
+    def take_note(self, report: TargetReport | TargetPosition) -> None:
+        """What the report says beside its measurement."""
+        self.source: Source = report.source
+        self.status: TargetStatus | None = report.status
+        if report.time_of_day_s is not None:
+            self.time_of_day_s: float | None = report.time_of_day_s
+        elif not self.looks:
+            self.time_of_day_s = None
+        if report.name:
+            self.name = report.name[:NAME_LENGTH]
+
+    def take(self, look: Look) -> Estimate:
+        """One measurement of this target."""
+        if self.looks and look.at_s > self.last_s and self.out_of_sight is None:
+            self.rhythm.beat(look.at_s - self.last_s)
+        self.looks += 1
+        self.last_s, self.last_look = look.at_s, look
+        self.out_of_sight = self.suspect = None
+        self.estimate = self.filter.observe(look)
+        return self.estimate
+
+    def predict(self, at_s: float) -> Estimate:
+        """Where the target should be; its state says so where it is no longer seen."""
+        estimate = self.filter.predict(at_s)
+        if self.out_of_sight is None:
+            return estimate
+        return structs.replace(estimate, state=self.out_of_sight)
+
+    @property
+    def is_lost(self) -> bool:
+        return self.out_of_sight is TrackState.LOST
+
+    @property
+    def is_established(self) -> bool:
+        return self.looks >= ESTABLISHED_LOOKS
+
+    def is_fresh(self, at_s: float) -> bool:
+        """Whether its own source still speaks of it."""
+        return self.out_of_sight is None and at_s - self.last_s <= self.rhythm.coasting_after_s
+
+
+def slot_of(report: TargetReport | TargetPosition, number: int) -> Slot:
+    return report.source.feed, number, isinstance(report, TargetReport) and report.is_test
