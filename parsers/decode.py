@@ -1,0 +1,150 @@
+"""Lines to observations: the one place that knows every sentence type.
+
+A sentence type that is not in SENTENCES is accepted and gives nothing.
+"""
+
+from collections import Counter
+from collections.abc import Callable
+
+from msgspec import Struct
+
+from parsers import own_ship, radar, targets
+from parsers.numbers import Reading
+from parsers.observations import Note, Observation, Source
+from parsers.sentence import Refusal, RefusalError, RefusalReason, Sentence, parse
+from parsers.tag import Tagged, untag
+from parsers.text import NOTE_LENGTH, clean
+
+Reader = Callable[[list[str], Reading], tuple[Observation, ...]]
+
+
+class SentenceType(Struct, frozen=True):
+    """How one sentence type is read. Shorter sentences are padded with null fields to `width`, the address included.
+
+    `least` is the number of fields below which a sentence is refused.
+    """
+
+    read: Reader
+    width: int
+    least: int
+    meaning: str
+
+
+SENTENCES: dict[str, SentenceType] = {
+    "DBT": SentenceType(own_ship.dbt, own_ship.DBT.width, 1, "depth below transducer"),
+    "DPT": SentenceType(own_ship.dpt, own_ship.DPT.width, 1, "depth"),
+    "DTM": SentenceType(own_ship.dtm, own_ship.DTM.width, 1, "datum reference"),
+    "GGA": SentenceType(own_ship.gga, own_ship.GGA.width, 6, "position fix"),
+    "GLL": SentenceType(own_ship.gll, own_ship.GLL.width, 4, "geographic position"),
+    "GNS": SentenceType(own_ship.gns, own_ship.GNS.width, 6, "position fix of several constellations"),
+    "HDG": SentenceType(own_ship.hdg, own_ship.HDG.width, 1, "heading, deviation and variation"),
+    "HDM": SentenceType(own_ship.hdm, own_ship.HDM.width, 1, "heading, magnetic"),
+    "HDT": SentenceType(own_ship.hdt, own_ship.HDT.width, 1, "heading, true"),
+    "OSD": SentenceType(radar.osd, radar.OSD.width, 6, "own ship data"),
+    "RMC": SentenceType(own_ship.rmc, own_ship.RMC.width, 8, "recommended minimum data"),
+    "ROT": SentenceType(own_ship.rot, own_ship.ROT.width, 2, "rate of turn"),
+    "RSD": SentenceType(radar.rsd, radar.RSD.width, 11, "radar system data"),
+    "THS": SentenceType(own_ship.ths, own_ship.THS.width, 2, "true heading and status"),
+    "TLB": SentenceType(targets.tlb, 3, 2, "target label"),
+    "TLL": SentenceType(targets.tll, targets.TLL.width, 5, "target latitude and longitude"),
+    "TTM": SentenceType(targets.ttm, targets.TTM.width, 10, "tracked target message"),
+    "VBW": SentenceType(own_ship.vbw, own_ship.VBW.width, 3, "dual ground and water speed"),
+    "VDR": SentenceType(own_ship.vdr, own_ship.VDR.width, 5, "set and drift"),
+    "VHW": SentenceType(own_ship.vhw, own_ship.VHW.width, 5, "water speed and heading"),
+    "VTG": SentenceType(own_ship.vtg, own_ship.VTG.width, 3, "course and speed over ground"),
+    "ZDA": SentenceType(own_ship.zda, own_ship.ZDA.width, 4, "time and date"),
+}
+"""Every sentence type that is read line by line, by its formatter."""
+
+
+class Decoded(Struct, frozen=True, gc=False):
+    """What became of one line: observations (possibly none), or a refusal."""
+
+    observations: tuple[Observation, ...] = ()
+    refusal: Refusal | None = None
+
+
+NOTHING = Decoded()
+
+ROUTES_KEPT = 1024
+"""Addresses whose way is remembered. A vessel has dozens; a flood of invented ones empties the memory, no more."""
+
+
+class Decoder:
+    """Decodes the lines of one feed. Holds what several lines need, all of it bounded.
+
+    `oddities` counts what was strange in lines that were nevertheless taken, by sentence type and kind.
+    """
+
+    def __init__(self, feed: str, require_checksum: bool = True) -> None:
+        self.oddities: Counter[str] = Counter()
+        self._feed = feed
+        self._require_checksum = require_checksum
+        self._routes: dict[str, tuple[SentenceType, Reading] | None] = {}
+
+    def decode_line(self, line: bytes, at_s: float, checked: bool = False) -> Decoded:
+        """`untag` and `decode` in one."""
+        tagged = untag(line, checked)
+        return Decoded((), tagged) if isinstance(tagged, Refusal) else self.decode(tagged, at_s)
+
+    def decode(self, tagged: Tagged, at_s: float) -> Decoded:
+        """The observations of one line, or why it was refused. Nothing is raised, whatever the line holds."""
+        if tagged.oddity is not None:
+            self.oddities[tagged.oddity] += 1
+        if not tagged.text:
+            return self._with_note((), tagged, "", "", at_s)
+        sentence = parse(tagged.text, self._require_checksum, tagged.checked)
+        if isinstance(sentence, Refusal):
+            return Decoded((), sentence)
+        try:
+            observations = self._read(sentence, at_s)
+        except RefusalError as error:
+            refusal = error.refusal
+            return Decoded((), Refusal(refusal.reason, f"{sentence.formatter}: {refusal.detail}"))
+        if tagged.note is not None:
+            return self._with_note(observations, tagged, sentence.talker, sentence.formatter, at_s)
+        return Decoded(observations) if observations else NOTHING
+
+    def _read(self, sentence: Sentence, at_s: float) -> tuple[Observation, ...]:
+        fields = sentence.fields
+        address = fields[0]
+        try:
+            route = self._routes[address]
+        except KeyError:
+            route = self._route(address, sentence)
+        if route is None:
+            return ()
+        kind, reading = route
+        short = kind.width - len(fields)
+        if short > 0:
+            if len(fields) <= kind.least:
+                raise RefusalError(RefusalReason.FIELD_MISSING, f"{len(fields) - 1} fields")
+            fields += [""] * short
+        reading.at_s = at_s
+        return kind.read(fields, reading)
+
+    def _route(self, address: str, sentence: Sentence) -> tuple[SentenceType, Reading] | None:
+        """How an address is read, and the one Source that all its observations share."""
+        if len(self._routes) >= ROUTES_KEPT:
+            self._routes.clear()
+        kind = SENTENCES.get(sentence.formatter) if sentence.talker != "P" else None
+        route = None
+        if kind is not None:
+            source = Source(self._feed, sentence.talker, sentence.formatter)
+            route = (kind, Reading(source, self.oddities))
+        self._routes[address] = route
+        return route
+
+    def _with_note(
+        self, observations: tuple[Observation, ...], tagged: Tagged, talker: str, formatter: str, at_s: float
+    ) -> Decoded:
+        """Add the note that a TAG block carries, with the block's source as its author."""
+        if tagged.note is None:
+            return Decoded(observations)
+        note = Note(
+            at_s=at_s,
+            source=Source(self._feed, talker, formatter),
+            text=clean(tagged.note, NOTE_LENGTH),
+            author=tagged.source,
+        )
+        return Decoded((*observations, note))
