@@ -262,12 +262,19 @@ class Encounters:
         return memory.overtaking or word
 
     def _rule_19(self, memory: _Memory, angles: Angles, word: Encounter) -> Encounter:
-        """The words of Rule 19(d), for vessels not in sight of one another."""
-        limit = _eased(BEAM_DEG, -1, self._settings, memory.abaft)
-        memory.abaft = abs(angles.relative_bearing_deg) >= limit
-        if memory.abaft:
-            return Encounter.RULE_19_ABAFT
-        return Encounter.RULE_19_OVERTAKEN if word == Encounter.BEING_OVERTAKEN else Encounter.RULE_19_FORWARD
+        restricted = rule_19(angles, word, self._settings, memory.abaft)
+        memory.abaft = restricted == Encounter.RULE_19_ABAFT
+        return restricted
+
+
+def rule_19(angles: Angles, word: Encounter, settings: EncounterSettings, abaft: bool = False) -> Encounter:
+    """The word of Rule 19(d), for vessels not in sight of one another, in place of the word of Rules 13 to 15.
+
+    `abaft` says that she was abeam or abaft the beam last time.
+    """
+    if abs(angles.relative_bearing_deg) >= _eased(BEAM_DEG, -1, settings, abaft):
+        return Encounter.RULE_19_ABAFT
+    return Encounter.RULE_19_OVERTAKEN if word == Encounter.BEING_OVERTAKEN else Encounter.RULE_19_FORWARD
 
 
 def range_rate(estimate: Estimate, own: OwnMotion) -> tuple[float, float]:

@@ -1,0 +1,198 @@
+"""`secondplot plot`: what people type, what they are told, and what is refused."""
+
+import json
+from pathlib import Path
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from daemon.errors import UserError
+from daemon.main import main
+from daemon.worksheet.points import bearing, clock_s, distance_nm, from_csv, in_order, point, range_error
+
+KEYS = [
+    "relative_course_deg",
+    "relative_speed_kn",
+    "cpa_nm",
+    "cpa_sd_nm",
+    "cpa_bearing_deg",
+    "tcpa_min",
+    "tcpa_time",
+    "course_deg",
+    "speed_kn",
+    "aspect_deg",
+    "aspect_side",
+    "bearing_rate_deg_min",
+    "bearing_trend",
+    "passing",
+    "residuals",
+]
+TYPED = ["10:00 61P 4.0", "10:06 60P 3.1", "10:12 58P 2.2"]
+
+
+def test_the_example_of_the_help(capsys: pytest.CaptureFixture[str]) -> None:
+    """DRM, SRM, CPA, TCPA, course, speed, aspect, drift, passing, residuals and the caution, in the trade's words."""
+    assert main(["plot", "--course", "340", "--speed", "12", *TYPED]) == 0
+
+    told = capsys.readouterr().out
+    for words in (
+        "DRM 095°T",
+        "SRM 9.0 kn",
+        "CPA ",
+        "TCPA ",
+        "course 025°T",
+        "green 77°",
+        "ahead of us",
+        "off the line",
+    ):
+        assert words in told
+    assert "An aid to look-out, never a substitute" in told
+    assert "own course stands in for the heading" in told
+
+
+def test_json_has_exactly_its_keys(capsys: pytest.CaptureFixture[str]) -> None:
+    """In their order; warnings go to stderr, so that stdout is one object."""
+    assert main(["plot", "--json", "--course", "340", "--speed", "12", *TYPED]) == 0
+
+    out, err = capsys.readouterr()
+    told = json.loads(out)
+    assert list(told) == KEYS
+    assert all(told[key] is not None for key in KEYS)
+    assert told["tcpa_time"] == "10:26:31"
+    assert told["aspect_side"] == "starboard"
+    assert [one["time"] for one in told["residuals"]] == ["10:00:00", "10:06:00", "10:12:00"]
+    assert "warning" in err
+
+
+def test_json_is_null_where_own_motion_is_needed(capsys: pytest.CaptureFixture[str]) -> None:
+    """True bearings without own course: relative movement and CPA are there, the target's motion is not."""
+    main(["plot", "--json", "10:00 279 4.0", "10:06 280 3.1", "10:12 282 2.2"])
+    told = json.loads(capsys.readouterr().out)
+
+    assert {key for key in KEYS if told[key] is None} == {
+        "course_deg",
+        "speed_kn",
+        "aspect_deg",
+        "aspect_side",
+        "passing",
+        "bearing_trend",  # it draws, and whether ahead or aft needs our bow
+    }
+    main(["plot", "--json", *TYPED])
+    bow = json.loads(capsys.readouterr().out)
+    assert bow["relative_course_deg"] is None  # off the bow: no true direction
+    assert bow["cpa_bearing_deg"] is None
+    assert bow["cpa_nm"] == told["cpa_nm"] or abs(bow["cpa_nm"] - told["cpa_nm"]) < 0.01
+
+
+def test_limits_are_there_for_who_asks(capsys: pytest.CaptureFixture[str]) -> None:
+    """`--limits` adds the 95 % limits and the warnings to the JSON."""
+    main(["plot", "--json", "--limits", *TYPED])
+    told = json.loads(capsys.readouterr().out)
+
+    low, high = told["limits"]["cpa_nm"]
+    assert low <= told["cpa_nm"] <= high
+    assert any("yaw" in text for text in told["warnings"])
+
+
+def test_units_bearings_and_times_mean_the_same(capsys: pytest.CaptureFixture[str]) -> None:
+    """The same plot in yards, kilometres, metres and cables; in four forms of bearing and of time."""
+    answers = []
+    for points in (
+        ["10:00 279T 4.0", "10:12 282 2.2"],
+        ["1000 279 8101.5yd", "1012 282 4455.8 yd"],
+        ["10:00:00 279 7.408km", "101200 282 4.0744km"],
+        ["10:00 299R 7408m", "10:12 R302 4074.4m"],
+        ["10:00 61P 40cab", "10:12 58p 22cab"],
+    ):
+        main(["plot", "--json", "--heading", "340", *points])
+        answers.append(json.loads(capsys.readouterr().out))
+
+    for answer in answers[1:]:
+        assert answer["cpa_nm"] == pytest.approx(answers[0]["cpa_nm"], abs=0.002)
+        assert answer["tcpa_time"] == answers[0]["tcpa_time"]
+
+
+def test_csv_with_own_ship_and_midnight(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """A file with heading, course and speed, over midnight, with a byte-order mark and blank lines as editors leave."""
+    path = tmp_path / "watch.csv"
+    path.write_text(
+        "\ufefftime, bearing, range, heading, course, speed\n"
+        "23:54, 61P, 4.0, 342, 340, 12\n\n00:00, 60P, 3.1, 342, 340, 12\n00:06, 58P, 2.2, 342, 340, 12\n",
+        encoding="utf-8",
+    )
+    assert main(["plot", "--json", "--csv", str(path)]) == 0
+
+    told = json.loads(capsys.readouterr().out)
+    assert told["tcpa_time"].startswith("00:2")
+    assert told["course_deg"] is not None
+
+
+def test_own_motion_as_a_list(capsys: pytest.CaptureFixture[str]) -> None:
+    """`--own` alters own ship from its time on: a stopped buoy stays stopped through our turn."""
+    points = ["10:00 000 4.0", "10:06 000 3.0", "10:12 341.57 3.162"]
+    main(["plot", "--json", "--course", "0", "--speed", "10", "--own", "10:06 090 10", *points])
+
+    told = json.loads(capsys.readouterr().out)
+    assert told["speed_kn"] == pytest.approx(0, abs=0.02)
+    assert told["course_deg"] is None
+
+
+@pytest.mark.parametrize(
+    ("words", "told"),
+    [
+        ([], "no points"),
+        (["10:00 61P 4.0"], "two points or more"),
+        (["10:00 61X 4.0", "10:06 60P 3.1"], "bearing '61X'"),
+        (["10:00 61P 4.0miles", "10:06 60P 3.1"], "range '4.0miles'"),
+        (["25:00 61P 4.0", "10:06 60P 3.1"], "no time '25:00'"),
+        (["10:00 181P 4.0", "10:06 60P 3.1"], "no bearing '181P'"),
+        (["10:00 61P 0", "10:06 60P 3.1"], "range '0'"),
+        (["10:00 61P", "10:06 60P 3.1"], "time, bearing, range"),
+        (["10:00 61P 4", "10:06 060T 3.1"], "mixed"),
+        (["--course", "340", *TYPED], "go together"),
+        (["--course", "61P", "--speed", "5", *TYPED], "a course is true"),
+        (["--course", "340", "--speed", "nan", *TYPED], "speed 'nan'"),
+        (["--bearing-error", "0", *TYPED], "--bearing-error"),
+        (["--range-error", "x%", *TYPED], "share"),
+        (["--csv", "/nowhere/at-all.csv"], "cannot be read"),
+    ],
+)
+def test_refusals_name_the_mend(words: list[str], told: str, capsys: pytest.CaptureFixture[str]) -> None:
+    """One line on stderr, nothing on stdout; code 2, or 3 for a file."""
+    code = main(["plot", *words])
+
+    out, err = capsys.readouterr()
+    assert code == (3 if "--csv" in words else 2)
+    assert told in err
+    assert out == ""
+    assert "Traceback" not in err
+
+
+def test_csv_errors_name_the_line(tmp_path: Path) -> None:
+    """A wrong cell is named with file and line; a file without the columns is told which."""
+    path = tmp_path / "x.csv"
+    path.write_text("time,bearing,range\n10:00,061,4\n10:06,06x,4\n")
+    with pytest.raises(UserError, match=r"x\.csv, line 3"):
+        from_csv(path)
+    path.write_text("when,where\n1,2\n")
+    with pytest.raises(UserError, match="no column time, bearing, range"):
+        from_csv(path)
+
+
+@settings(max_examples=200, derandomize=True)
+@given(st.text(max_size=30))
+def test_any_text_is_read_or_refused(text: str) -> None:
+    """Whatever is typed: a reading, or an error for a person; never another exception."""
+    for reader in (point, clock_s, bearing, distance_nm, range_error):
+        try:
+            reader(text)
+        except UserError as error:
+            assert str(error)
+
+
+def test_times_run_on_past_midnight() -> None:
+    """A fall back of more than half a day is the next day; less is a matter of order."""
+    readings, _ = in_order([point("23:58 000 4"), point("00:04 000 3"), point("00:01 000 3.5")], [])
+
+    assert [one.at_s for one in readings] == [86_280, 86_460, 86_640]
