@@ -35,7 +35,8 @@ class Look(Struct, frozen=True, gc=False):
     """One measurement of a target: range and TRUE bearing from own ship, with own ship at that moment.
 
     `bearing_sd_deg` is what the heading used to make the bearing true adds to the radar's own error; 0 where the set
-    gave a true bearing itself. `range_scale_nm` is None where the set does not tell it.
+    gave a true bearing itself. `range_scale_nm` is None where the set does not tell it. `reading` is what the sentence
+    itself said (range and bearing as sent, speed, course): the same reading again is no new measurement.
     """
 
     at_s: float
@@ -44,6 +45,7 @@ class Look(Struct, frozen=True, gc=False):
     own: OwnMotion
     bearing_sd_deg: float = 0.0
     range_scale_nm: float | None = None
+    reading: tuple[float | None, ...] | None = None
 
 
 Covariance = tuple[float, float, float, float, float, float, float, float, float, float]
@@ -56,6 +58,8 @@ class Estimate(Struct, frozen=True, gc=False):
     `settled` is False while too little has been seen, or too soon after a manoeuvre, for the velocity to mean
     anything; the numbers are then not for showing. `observations` counts the measurements taken in since the
     track began; `repeats` those recognised as old measurements under a new time, which are not counted.
+    `last_change_s` is the moment of the last measurement that was no repeat, `manoeuvre_at_s` the estimated onset of
+    the last manoeuvre.
     `range_sd_nm` and `bearing_sd_deg` are the measurement errors in force for this feed, learnt from its residuals.
     """
 
