@@ -8,10 +8,11 @@ from collections.abc import Callable
 
 from msgspec import Struct
 
-from parsers import own_ship, radar, targets
+from parsers import ais, own_ship, radar, targets, tracked_data
 from parsers.numbers import Reading
 from parsers.observations import Note, Observation, Source
-from parsers.sentence import Refusal, RefusalError, RefusalReason, Sentence, parse
+from parsers.parts import Parts
+from parsers.sentence import Refusal, RefusalError, RefusalReason, fields_of, shown, split_address
 from parsers.tag import Tagged, untag
 from parsers.text import NOTE_LENGTH, clean
 
@@ -47,14 +48,31 @@ SENTENCES: dict[str, SentenceType] = {
     "THS": SentenceType(own_ship.ths, own_ship.THS.width, 2, "true heading and status"),
     "TLB": SentenceType(targets.tlb, 3, 2, "target label"),
     "TLL": SentenceType(targets.tll, targets.TLL.width, 5, "target latitude and longitude"),
+    "TTD": SentenceType(tracked_data.ttd, tracked_data.TTD.width, 4, "tracked target data"),
     "TTM": SentenceType(targets.ttm, targets.TTM.width, 10, "tracked target message"),
     "VBW": SentenceType(own_ship.vbw, own_ship.VBW.width, 3, "dual ground and water speed"),
+    "VDM": SentenceType(ais.vdm, ais.VDM.width, 5, "AIS, other stations"),
+    "VDO": SentenceType(ais.vdo, ais.VDM.width, 5, "AIS, own ship"),
     "VDR": SentenceType(own_ship.vdr, own_ship.VDR.width, 5, "set and drift"),
     "VHW": SentenceType(own_ship.vhw, own_ship.VHW.width, 5, "water speed and heading"),
     "VTG": SentenceType(own_ship.vtg, own_ship.VTG.width, 3, "course and speed over ground"),
     "ZDA": SentenceType(own_ship.zda, own_ship.ZDA.width, 4, "time and date"),
 }
-"""Every sentence type that is read line by line, by its formatter."""
+"""Every sentence type that is read, by its formatter."""
+
+
+def _nothing(fields: list[str], reading: Reading) -> tuple[Observation, ...]:
+    return ()
+
+
+_UNUSED = SentenceType(_nothing, 0, 0, "not used")
+
+
+def _pad(fields: list[str], kind: SentenceType) -> None:
+    """Append null fields for those that a shorter, older form does not have."""
+    if len(fields) <= kind.least:
+        raise RefusalError(RefusalReason.FIELD_MISSING, f"{len(fields) - 1} fields")
+    fields += [""] * (kind.width - len(fields))
 
 
 class Decoded(Struct, frozen=True, gc=False):
@@ -80,7 +98,8 @@ class Decoder:
         self.oddities: Counter[str] = Counter()
         self._feed = feed
         self._require_checksum = require_checksum
-        self._routes: dict[str, tuple[SentenceType, Reading] | None] = {}
+        self._parts = Parts()
+        self._routes: dict[str, tuple[SentenceType, Reading]] = {}
 
     def decode_line(self, line: bytes, at_s: float, checked: bool = False) -> Decoded:
         """`untag` and `decode` in one."""
@@ -91,59 +110,47 @@ class Decoder:
         """The observations of one line, or why it was refused. Nothing is raised, whatever the line holds."""
         if tagged.oddity is not None:
             self.oddities[tagged.oddity] += 1
-        if not tagged.text:
-            return self._with_note((), tagged, "", "", at_s)
-        sentence = parse(tagged.text, self._require_checksum, tagged.checked)
-        if isinstance(sentence, Refusal):
-            return Decoded((), sentence)
+        text = tagged.text
+        if not text:
+            return self._with_note((), tagged, at_s)
+        fields = text[1:-3].split(",") if tagged.checked else fields_of(text, self._require_checksum)
+        if isinstance(fields, Refusal):
+            return Decoded((), fields)
         try:
-            observations = self._read(sentence, at_s)
+            kind, reading = self._routes.get(fields[0]) or self._route(fields[0])
+            if len(fields) < kind.width:
+                _pad(fields, kind)
+            reading.at_s = at_s
+            observations = kind.read(fields, reading)
         except RefusalError as error:
             refusal = error.refusal
-            return Decoded((), Refusal(refusal.reason, f"{sentence.formatter}: {refusal.detail}"))
+            return Decoded((), Refusal(refusal.reason, f"{shown(fields[0])}: {refusal.detail}"))
         if tagged.note is not None:
-            return self._with_note(observations, tagged, sentence.talker, sentence.formatter, at_s)
+            return self._with_note(observations, tagged, at_s)
         return Decoded(observations) if observations else NOTHING
 
-    def _read(self, sentence: Sentence, at_s: float) -> tuple[Observation, ...]:
-        fields = sentence.fields
-        address = fields[0]
-        try:
-            route = self._routes[address]
-        except KeyError:
-            route = self._route(address, sentence)
-        if route is None:
-            return ()
-        kind, reading = route
-        short = kind.width - len(fields)
-        if short > 0:
-            if len(fields) <= kind.least:
-                raise RefusalError(RefusalReason.FIELD_MISSING, f"{len(fields) - 1} fields")
-            fields += [""] * short
-        reading.at_s = at_s
-        return kind.read(fields, reading)
-
-    def _route(self, address: str, sentence: Sentence) -> tuple[SentenceType, Reading] | None:
+    def _route(self, address: str) -> tuple[SentenceType, Reading]:
         """How an address is read, and the one Source that all its observations share."""
+        parts = split_address(address)
+        if parts is None:
+            raise RefusalError(RefusalReason.ADDRESS, "neither talker and formatter nor a maker's code")
         if len(self._routes) >= ROUTES_KEPT:
             self._routes.clear()
-        kind = SENTENCES.get(sentence.formatter) if sentence.talker != "P" else None
-        route = None
-        if kind is not None:
-            source = Source(self._feed, sentence.talker, sentence.formatter)
-            route = (kind, Reading(source, self.oddities))
-        self._routes[address] = route
+        talker, formatter = parts
+        kind = _UNUSED if talker == "P" else SENTENCES.get(formatter, _UNUSED)
+        route = self._routes[address] = (
+            kind,
+            Reading(Source(self._feed, talker, formatter), self.oddities, self._parts),
+        )
         return route
 
-    def _with_note(
-        self, observations: tuple[Observation, ...], tagged: Tagged, talker: str, formatter: str, at_s: float
-    ) -> Decoded:
+    def _with_note(self, observations: tuple[Observation, ...], tagged: Tagged, at_s: float) -> Decoded:
         """Add the note that a TAG block carries, with the block's source as its author."""
         if tagged.note is None:
             return Decoded(observations)
         note = Note(
             at_s=at_s,
-            source=Source(self._feed, talker, formatter),
+            source=Source(self._feed, "", "TAG"),
             text=clean(tagged.note, NOTE_LENGTH),
             author=tagged.source,
         )

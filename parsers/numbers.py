@@ -12,6 +12,7 @@ from datetime import date
 from functools import lru_cache
 
 from parsers.observations import NM_M, Source
+from parsers.parts import Parts
 from parsers.sentence import RefusalError, RefusalReason, shown
 
 DAY_S = 86_400
@@ -24,18 +25,23 @@ _NM_PER_UNIT = {"N": 1.0, "K": 1000.0 / NM_M, "S": 1609.344 / NM_M}
 
 
 class Reading:
-    """What a reader of fields knows beside the fields: the line's time and source, and where oddities are counted."""
+    """What a reader of fields knows beside the fields.
 
-    __slots__ = ("at_s", "oddities", "source")
+    The line's time and source, where oddities are counted, and the feed's unfinished messages.
+    """
 
-    def __init__(self, source: Source, oddities: Counter[str]) -> None:
+    __slots__ = ("at_s", "oddities", "parts", "source")
+
+    def __init__(self, source: Source, oddities: Counter[str], parts: Parts) -> None:
         self.at_s = 0.0
         self.source = source
         self.oddities = oddities
+        self.parts = parts
 
-    def odd(self, what: str) -> None:
+    def odd(self, what: str, times: int = 1) -> None:
         """Count something strange in a sentence that is nevertheless taken. `what` is one of a closed set."""
-        self.oddities[f"{self.source.formatter} {what}"] += 1
+        if times:
+            self.oddities[f"{self.source.formatter} {what}"] += times
 
 
 def number(text: str, low: float, high: float) -> float | None:
@@ -61,6 +67,12 @@ def optional(text: str, low: float, high: float, reading: Reading, name: str) ->
     """A number within [low, high], or None; what is malformed or out of range is counted under the field's name."""
     if not text:
         return None
+    try:
+        # As in `number`, whose call alone takes a third of the time.
+        if not text.strip(_PLAIN) and low <= (value := float(text)) <= high:
+            return value + 0.0
+    except ValueError:
+        pass
     try:
         return number(text, low, high)
     except RefusalError as error:
@@ -135,6 +147,8 @@ def position(lat: str, north_south: str, lon: str, east_west: str) -> tuple[floa
     return _coordinate(lat, north_south, "NS", 90.0), _coordinate(lon, east_west, "EW", 180.0)
 
 
+# The sentences of one second share a time: remembering it takes a fifth off the time of a TTM (measured).
+@lru_cache(maxsize=256)
 def time_of_day(text: str) -> float | None:
     """Seconds since midnight from `hhmmss.ss`; 86400 and over at a leap second (235960).
 
@@ -143,11 +157,14 @@ def time_of_day(text: str) -> float | None:
     value = number(text, 0.0, 240001.0)
     if value is None:
         return None
-    minutes, seconds = divmod(value, 100.0)
-    hours, minutes = divmod(minutes, 100.0)
-    if seconds >= 61.0 or minutes >= 60.0:
+    whole_part = int(value)
+    seconds, minutes = whole_part % 100, whole_part // 100 % 100
+    if seconds > 60 or minutes > 59:
         raise RefusalError(RefusalReason.OUT_OF_RANGE, f"time {shown(text)}")
-    return round(hours * 3600.0 + minutes * 60.0 + seconds, 6)  # the subtraction above leaves dust at the 11th place
+    # The seconds and their fraction apart, so that no dust of a subtraction is left.
+    point = text.find(".")
+    fraction = float(text[point:]) if 0 <= point < len(text) - 1 else 0.0
+    return whole_part // 10000 * 3600 + minutes * 60 + seconds + fraction
 
 
 def optional_time(text: str, reading: Reading) -> float | None:

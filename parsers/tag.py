@@ -12,7 +12,7 @@ from functools import lru_cache
 from msgspec import Struct, structs
 
 from parsers.numbers import DAY_MS, day_start_ms
-from parsers.sentence import Refusal, RefusalReason, checksum, shown
+from parsers.sentence import CHECKSUM_VALUES, Refusal, RefusalReason, checksum, shown
 from parsers.text import NOTE_LENGTH, clean
 
 LATEST_MS = (date(2100, 1, 1).toordinal() - date(1970, 1, 1).toordinal()) * DAY_MS
@@ -48,16 +48,18 @@ class Tagged(Struct, frozen=True, gc=False):
 def untag(line: bytes, checked: bool = False) -> Tagged | Refusal:
     """Take a line's TAG blocks, leading time or other prefix off. `checked`: see `framing.Block`."""
     text = line.decode("latin-1")
-    first = text[0] if text else ""
-    if checked:
-        if first == "\\":
+    first = line[:1]
+    if first == b"\\":
+        if checked:
             block, _, sentence = text[1:].partition("\\")
             return _tagged(sentence, [block[:-3]], True, None)
-        return Tagged(text, True)
-    if first == "\\":
         return _with_blocks(text)
-    if first in ("$", "!") and text.count("$") + text.count("!") == 1:
-        return Tagged(text)
+    if checked:
+        return Tagged(text, True)
+    if (first == b"$" or first == b"!") and line.count(b"$") + line.count(b"!") == 1:
+        # Checked here, where the bytes are at hand, it takes half the time that it takes `sentence.fields_of`.
+        right = line[-3:-2] == b"*" and CHECKSUM_VALUES.get(text[-2:]) == checksum(line[1:-3])
+        return Tagged(text, right)
     return _with_prefix(text)
 
 
@@ -126,7 +128,7 @@ def _with_blocks(text: str) -> Tagged | Refusal:
     place = 0
     while match := _BLOCK.match(text, place):
         right = _BLOCK_TEXT.fullmatch(match[1])
-        if right and checksum(right[1].encode("latin-1")) == int(right[2], 16):
+        if right and checksum(right[1].encode("latin-1")) == CHECKSUM_VALUES[right[2]]:
             blocks.append(right[1])
         else:
             oddity = "TAG checksum wrong" if right else "TAG block malformed"

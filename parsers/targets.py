@@ -99,9 +99,9 @@ def ttm(fields: list[str], reading: Reading) -> Observations:
             tcpa_min=tcpa_min,
             name=clean(name) if name else "",
             status=status,
-            is_reference=_is_reference(reference, reading),
+            is_reference=_is_reference(reference, reading) if reference else False,
             time_of_day_s=optional_time(time, reading) if time else None,
-            acquisition=_acquisition(acquired, reading),
+            acquisition=_acquisition(acquired, reading) if acquired else None,
         ),
     )
 
@@ -163,14 +163,12 @@ def _course(text: str, letter: str, reading: Reading) -> tuple[float | None, Ref
 
 
 def _is_reference(letter: str, reading: Reading) -> bool:
-    if letter and letter != "R":
+    if letter != "R":
         reading.odd("reference flag unknown")
     return letter == "R"
 
 
 def _acquisition(letter: str, reading: Reading) -> Acquisition | None:
-    if not letter:
-        return None
     acquisition = _ACQUISITIONS.get(letter)
     if acquisition is None:
         reading.odd("acquisition unknown")
@@ -197,7 +195,7 @@ def tll(fields: list[str], reading: Reading) -> Observations:
             lon_deg=place[1],
             name=clean(name) if name else "",
             status=_status(status),
-            is_reference=_is_reference(reference, reading),
+            is_reference=_is_reference(reference, reading) if reference else False,
             time_of_day_s=optional_time(time, reading),
         ),
     )
