@@ -1,0 +1,298 @@
+"""One target under cross-check: what the set has said of it, since when, and whether that is outside tolerance."""
+
+from collections import deque
+from math import hypot
+from statistics import median
+from typing import NamedTuple, Protocol
+
+from alerts.plotting import crosscheck_words as words
+from alerts.plotting.crosscheck_samples import (
+    COURSE_95_1MIN_DEG,
+    COURSE_95_DEG,
+    FEWEST,
+    LEAST_SPAN_S,
+    SD_95,
+    SPEED_95_1MIN_KN,
+    SPEED_95_KN,
+    WINDOW_S,
+    Sample,
+    SetNoise,
+    Spread,
+    Vector,
+    Window,
+    toward,
+)
+from alerts.plotting.kinematics import Estimate, OwnMotion
+from parsers.observations import MotionReference, Reference, TargetReport, TargetStatus
+
+FULL_S = 180.0
+SOONEST_S = 40.0
+"""The standard's one-minute figures hold a set from 1 min, its three-minute figures from 3 min of tracking. Windows
+begin a little before the first, as their mean is later."""
+
+OUTSIDE2 = 20.0
+INSIDE2 = 9.0
+LEAST_KN = 1.0
+"""A single target's motion differs beyond 4.5 standard deviations and a knot; it agrees again within three."""
+
+HOLD_S = 20.0
+CLEAR_S = 20.0
+
+CPA_95_NM, TCPA_95_MIN = 0.3, 0.5
+"""After 3 min of tracking (MSC.192(79), its single table; from memory)."""
+
+PASSING_RATIO = 1.6
+"""CPA and TCPA are outside beyond so many times their combined 95 % tolerance: three standard deviations."""
+
+LEAST_CLOSING_KN = 3.0
+LONGEST_TCPA_MIN = 60.0
+JUNK_SPEED_KN = 100.0
+JUNK_TCPA_MIN = 1440.0
+
+STALE_S = 20.0
+MOVED_NM, MOVED_RATIO = 0.03, 0.004
+"""The same range and bearing for so long is stale if the echo should have moved by this: three counts of 0.01 NM, and
+of 0.1 degree."""
+
+FROZEN_S = 90.0
+"""A TCPA in whole minutes moves once in 60 s; all figures the same for longer are old ones."""
+
+
+class Answered(Protocol):
+    """What is read of our own answer (alerts.plotting.motion.Answer)."""
+
+    @property
+    def cpa_nm(self) -> float | None: ...
+    @property
+    def cpa_sd_nm(self) -> float | None: ...
+    @property
+    def tcpa_min(self) -> float | None: ...
+    @property
+    def tcpa_sd_min(self) -> float | None: ...
+
+
+class Reported(NamedTuple):
+    """The set's usable figures; junk is None."""
+
+    velocity: Vector | None
+    cpa_nm: float | None
+    tcpa_min: float | None
+    is_comparable: bool  # False where our own motion is not known, so that true motions cannot be compared
+
+    @property
+    def is_empty(self) -> bool:
+        return self.velocity is None and self.cpa_nm is None and self.tcpa_min is None
+
+
+def reported_by(report: TargetReport, own: OwnMotion, stream: Vector | None) -> Reported:
+    """The set's answer, with what cannot be one left out.
+
+    Junk: more than 100 kn, a TCPA beyond a day or of exactly 99.99, a CPA beyond the range, CPA and TCPA both nought on
+    a target that is not alongside. A set that says its motion is through the water is taken at its word: the stream is
+    added, and where no stream is known only CPA and TCPA are compared.
+    """
+    comparable = own.frame is not MotionReference.UNKNOWN
+    velocity = _velocity(report, own)
+    through_water = report.motion_reference is MotionReference.WATER and own.frame is MotionReference.GROUND
+    if velocity is not None and through_water:
+        velocity = None if stream is None else velocity.plus(stream)
+    cpa, tcpa = report.cpa_nm, report.tcpa_min
+    if tcpa is not None and (abs(tcpa) > JUNK_TCPA_MIN or tcpa == 99.99):
+        tcpa = None
+    if cpa is not None and report.range_nm is not None and cpa > 1.05 * report.range_nm + 0.02:
+        cpa = None
+    if cpa == 0 and tcpa == 0 and (report.range_nm or 0) > 0.1:
+        cpa = tcpa = None
+    return Reported(velocity if comparable else None, cpa, tcpa, comparable)
+
+
+def _velocity(report: TargetReport, own: OwnMotion) -> Vector | None:
+    if report.speed_kn is None or report.speed_kn > JUNK_SPEED_KN:
+        return None
+    if report.course_deg is None:
+        return Vector(0.0, 0.0) if report.speed_kn < 0.3 else None
+    if report.course_reference is Reference.TRUE:
+        return toward(report.course_deg, report.speed_kn)
+    if report.course_reference is Reference.RELATIVE and own.heading_deg is not None:
+        return toward(report.course_deg + own.heading_deg, report.speed_kn)
+    return None
+
+
+class _Passing(NamedTuple):
+    """Differences of CPA and TCPA over their tolerance, and the figures: the set's and ours."""
+
+    at_s: float
+    cpa_ratio: float | None
+    tcpa_ratio: float | None
+    cpa_nm: tuple[float, float]
+    tcpa_min: tuple[float, float]
+
+
+class Case:
+    """A target. Only CrossCheck makes and feeds it."""
+
+    def __init__(self) -> None:
+        self.window = Window()
+        self.last_s = 0.0
+        self.renumbered_s: float | None = None
+        self.motion_differs = False
+        self._first_s: float | None = None
+        self._passing: deque[_Passing] = deque(maxlen=48)
+        self._figures: tuple[object, ...] = ()
+        self._figures_s = 0.0
+        self._measured: tuple[float | None, float | None] | None = None
+        self._measured_s = 0.0
+        self._outside_since_s: float | None = None
+        self._inside_since_s: float | None = None
+        self._differs = False
+        self._size = words.Steady(0.4)
+        self._toward = words.Steady(8.0, 0, full_circle=True)
+        self._shown = {key: words.Steady(slack, digits) for key, slack, digits in _SLACK}
+
+    def see(self, report: TargetReport) -> None:
+        """Every report, whatever its status."""
+        self.last_s = report.at_s
+        if report.status is TargetStatus.TRACKING or report.status is None:
+            if self._first_s is None:
+                self._first_s = report.at_s
+        else:
+            self._first_s = None
+            self.pause()
+        figures = (report.speed_kn, report.course_deg, report.cpa_nm, report.tcpa_min)
+        if figures != self._figures:
+            self._figures, self._figures_s = figures, report.at_s
+        measured = (report.range_nm, report.bearing_deg)
+        if measured != self._measured:
+            self._measured, self._measured_s = measured, report.at_s
+
+    def tracked_s(self, at_s: float) -> float:
+        return 0.0 if self._first_s is None else at_s - self._first_s
+
+    def pause(self) -> None:
+        """Nothing that was compared before may be averaged with what comes after."""
+        self.window.clear()
+        self._passing.clear()
+
+    # ------------------------------------------------------------------------------------------ differences
+
+    def take(
+        self,
+        reported: Reported,
+        report: TargetReport,
+        estimate: Estimate,
+        answer: Answered,
+        own: OwnMotion,
+        noise: SetNoise,
+    ) -> None:
+        """One report that can be compared."""
+        if self.tracked_s(report.at_s) < SOONEST_S or report.range_nm is None or report.bearing_deg is None:
+            return
+        full = self.tracked_s(report.at_s) >= FULL_S
+        ours = Vector(estimate.east_kn, estimate.north_kn)
+        p = estimate.covariance
+        if reported.velocity is not None:
+            sample = Sample(
+                at_s=report.at_s,
+                theirs=reported.velocity,
+                ours=ours,
+                ours_spread=Spread(p[7], p[8], p[9]),
+                own=Vector(own.east_kn, own.north_kn),
+                heading_deg=own.heading_deg,
+                range_nm=report.range_nm,
+                bearing_deg=report.bearing_deg,
+                theirs_95=(SPEED_95_KN, COURSE_95_DEG) if full else (SPEED_95_1MIN_KN, COURSE_95_1MIN_DEG),
+            )
+            self.window.add(sample, noise)
+        if full and answer.tcpa_min is not None and answer.cpa_nm is not None:
+            relative = ours.less(Vector(own.east_kn, own.north_kn))
+            spread = noise.spread(report.bearing_deg, report.range_nm)
+            self._take_passing(reported, report, answer, relative, spread)
+
+    def _take_passing(
+        self, reported: Reported, report: TargetReport, answer: Answered, relative: Vector, spread: Spread
+    ) -> None:
+        """CPA and TCPA: the set's wandering velocity, carried on to the CPA, is in their tolerance."""
+        assert answer.cpa_nm is not None
+        assert answer.tcpa_min is not None
+        closing = relative.size
+        if not 0.5 < answer.tcpa_min < LONGEST_TCPA_MIN or closing < LEAST_CLOSING_KN:
+            return
+        cpa_ratio = tcpa_ratio = None
+        if reported.cpa_nm is not None:
+            carried = spread.sd_along(relative.turned(90)) * answer.tcpa_min / 60
+            tolerance = hypot(CPA_95_NM, SD_95 * hypot(carried, answer.cpa_sd_nm or 0.0))
+            cpa_ratio = (reported.cpa_nm - answer.cpa_nm) / tolerance
+        if reported.tcpa_min is not None:
+            carried = spread.sd_along(relative) * answer.tcpa_min / closing
+            tolerance = hypot(TCPA_95_MIN, SD_95 * hypot(carried, answer.tcpa_sd_min or 0.0))
+            tcpa_ratio = (reported.tcpa_min - answer.tcpa_min) / tolerance
+        self._passing.append(
+            _Passing(
+                report.at_s,
+                cpa_ratio,
+                tcpa_ratio,
+                (reported.cpa_nm or 0.0, answer.cpa_nm),
+                (reported.tcpa_min or 0.0, answer.tcpa_min),
+            )
+        )
+
+    # ------------------------------------------------------------------------------------------ judgement
+
+    def judge(self, at_s: float, noise: SetNoise) -> bool:
+        """Whether this target differs, with its holds: HOLD_S outside to begin, CLEAR_S inside to end."""
+        mean = self.window.mean(at_s, noise)
+        motion_outside = mean is not None and mean.distance2 > OUTSIDE2 and mean.difference.size > LEAST_KN
+        passing_outside = any(self._ratios(at_s))
+        if motion_outside or passing_outside:
+            self.motion_differs = motion_outside
+            self._inside_since_s = None
+            self._outside_since_s = at_s if self._outside_since_s is None else self._outside_since_s
+            self._differs = self._differs or at_s - self._outside_since_s >= HOLD_S
+        elif mean is None or mean.distance2 < INSIDE2 or mean.difference.size < LEAST_KN:
+            self._outside_since_s = None
+            self._inside_since_s = at_s if self._inside_since_s is None else self._inside_since_s
+            self._differs = self._differs and at_s - self._inside_since_s < CLEAR_S
+        return self._differs
+
+    def _ratios(self, at_s: float) -> tuple[bool, bool]:
+        recent = [p for p in self._passing if at_s - p.at_s <= WINDOW_S]
+        if len(recent) < FEWEST or recent[-1].at_s - recent[0].at_s < LEAST_SPAN_S:
+            return False, False
+        cpa = [p.cpa_ratio for p in recent if p.cpa_ratio is not None]
+        tcpa = [p.tcpa_ratio for p in recent if p.tcpa_ratio is not None]
+        return _outside(cpa), _outside(tcpa)
+
+    def passing_differs(self) -> tuple[tuple[float, float] | None, tuple[float, float] | None]:
+        """The set's and our CPA, and TCPA, where these differ."""
+        if not self._passing:
+            return None, None
+        last = self._passing[-1]
+        cpa, tcpa = self._ratios(last.at_s)
+        show = self._shown
+        return (
+            (show["their cpa"].show(last.cpa_nm[0]), show["our cpa"].show(last.cpa_nm[1])) if cpa or not tcpa else None,
+            (show["their tcpa"].show(last.tcpa_min[0]), show["our tcpa"].show(last.tcpa_min[1])) if tcpa else None,
+        )
+
+    def shown_difference(self, difference: Vector) -> tuple[float, float]:
+        return self._size.show(difference.size), self._toward.show(difference.course_deg) % 360
+
+    def stale(self, report: TargetReport, estimate: Estimate, own: OwnMotion) -> str | None:
+        """The cause, where the set goes on saying what it said: the same measurement, or the same answer."""
+        closing = Vector(estimate.east_kn - own.east_kn, estimate.north_kn - own.north_kn).size
+        same_s = report.at_s - self._measured_s
+        moved = closing * same_s / 3600
+        if same_s >= STALE_S and moved > MOVED_NM + MOVED_RATIO * (report.range_nm or 0.0):
+            return words.stale(same_s)
+        answer_s = report.at_s - self._figures_s
+        counts_down = report.tcpa_min is not None and abs(report.tcpa_min) < LONGEST_TCPA_MIN
+        if counts_down and answer_s >= FROZEN_S and closing > LEAST_CLOSING_KN:
+            return words.frozen(answer_s)
+        return None
+
+
+def _outside(ratios: list[float]) -> bool:
+    return len(ratios) >= FEWEST and abs(median(ratios)) > PASSING_RATIO
+
+
+_SLACK = (("their cpa", 0.2, 1), ("our cpa", 0.2, 1), ("their tcpa", 1.5, 0), ("our tcpa", 1.5, 0))
