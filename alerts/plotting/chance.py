@@ -30,10 +30,12 @@ _LEAST_MARGIN_NM = 1e-6
 _LANES = 8
 """Rows are worked in whole groups of this many, so that a row meets the same machine instructions in any company."""
 
-_EQUALLY_LIKELY = (
-    -1.8627, -1.3180, -1.0100, -0.7764, -0.5791, -0.4023, -0.2372, -0.0784,
-    0.0784, 0.2372, 0.4023, 0.5791, 0.7764, 1.0100, 1.3180, 1.8627,
-)  # fmt: skip
+_EQUALLY_LIKELY = np.array(
+    (
+        -1.8627, -1.3180, -1.0100, -0.7764, -0.5791, -0.4023, -0.2372, -0.0784,
+        0.0784, 0.2372, 0.4023, 0.5791, 0.7764, 1.0100, 1.3180, 1.8627,
+    )
+)[:, None]  # fmt: skip
 """Midpoints of sixteen equally likely slices of a standard normal distribution."""
 
 
@@ -166,12 +168,14 @@ def _near_limit(state: Relative, limit_nm: float, range_nm: Column, radial_sd: C
     gain = [part / radial_sd for part in _times(c, (e / least, n / least, zero, zero))]
     pairs = ((0, 0), (0, 1), (0, 2), (0, 3), (1, 1), (1, 2), (1, 3), (2, 2), (2, 3), (3, 3))
     rest = np.array([c[k] - gain[i] * gain[j] for k, (i, j) in enumerate(pairs)])
-    total = zero
-    for z in _EQUALLY_LIKELY:
-        at = Relative(e + z * gain[0], n + z * gain[1], ve + z * gain[2], vn + z * gain[3], rest)
-        inside = range_nm + z * radial_sd <= limit_nm
-        total = total + np.where(inside, 1.0, _wedge_probability(at, limit_nm, _LEAST_MARGIN_NM))
-    return total / len(_EQUALLY_LIKELY)
+    z = _EQUALLY_LIKELY
+    shape = (z.size, range_nm.size)
+    at = [(mean + z * part).ravel() for mean, part in zip((e, n, ve, vn), gain, strict=True)]
+    everywhere = Relative(at[0], at[1], at[2], at[3], np.tile(rest, z.size))
+    outside = _wedge_probability(everywhere, limit_nm, _LEAST_MARGIN_NM).reshape(shape)
+    inside = range_nm + z * radial_sd <= limit_nm
+    mean: Column = np.add.reduce(np.where(inside, 1.0, outside), axis=0) / z.size
+    return mean
 
 
 def _miss_limits(state: Relative) -> NDArray[np.float64]:

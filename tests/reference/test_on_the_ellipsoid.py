@@ -33,7 +33,9 @@ def test_closest_approach_on_the_ellipsoid() -> None:
     """
     rng = np.random.default_rng(5)
     count, tenth = 10_000, 0.1
-    kept, errors, dips = 0, [], []
+    kept = 0
+    errors: list[float] = []
+    dips: list[float] = []
     for lat, lon, bearing, far, own_course, course, own_speed, speed in zip(
         rng.uniform(-70, 70, count),
         rng.uniform(-180, 180, count),
