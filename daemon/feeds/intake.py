@@ -1,0 +1,163 @@
+"""The one bounded queue between all feeds and the stream.
+
+A live source cannot be made to wait: a full queue only moves the loss into the kernel, where nobody chooses what is
+lost. So when the queue is full the oldest line of the least important kind goes, and is counted. Files and standard
+input can wait, and do (`put_all(..., wait=True)`): they lose nothing.
+"""
+
+import threading
+from collections import deque
+from collections.abc import Sequence
+from enum import IntEnum
+
+from daemon.feeds.face import Arrival, Counters
+
+CAPACITY = 8192
+"""Lines. At the rated 1,240 lines a second it rides out a stall of 6 s; of 82 bytes each it is 2 MB (measured)."""
+
+RESERVE_SHARE = 8
+"""A feed that holds less than this part (one in eight) of its even share never pays for another feed's flood."""
+
+
+class Kind(IntEnum):
+    """Kinds of line by importance, the least first. What is lost first is what comes again soonest or is not used."""
+
+    UNUSED = 0
+    AIS = 1
+    OWN_SHIP = 2
+    TARGETS = 3  # tracked targets, radar settings, commands to alerts
+    # The kind is told from three letters, before any checking: a guess that costs no time.
+
+
+_KINDS = {
+    **dict.fromkeys((b"TTM", b"TLL", b"TTD", b"TLB", b"RSD", b"ACN", b"ACK"), Kind.TARGETS),
+    **dict.fromkeys(
+        (b"RMC", b"GGA", b"GLL", b"GNS", b"VTG", b"VHW", b"VBW", b"HDT", b"THS", b"HDG", b"HDM", b"ROT", b"ZDA"),
+        Kind.OWN_SHIP,
+    ),
+    **dict.fromkeys((b"OSD", b"VDR", b"DTM", b"VDO"), Kind.OWN_SHIP),
+    b"VDM": Kind.AIS,
+}
+
+
+def kind_of(line: bytes) -> Kind:
+    """The kind of a line with or without TAG blocks, by its formatter."""
+    start = line.rfind(b"\\") + 1 if line[:1] == b"\\" else 0
+    return _KINDS.get(line[start + 3 : start + 6], Kind.UNUSED)
+
+
+class _Lane:
+    """Waiting lines of one feed and kind, the oldest first, each with its place in the order of arrival."""
+
+    __slots__ = ("counters", "feed", "kind", "lines")
+
+    def __init__(self, feed: str, kind: Kind, counters: Counters) -> None:
+        self.feed = feed
+        self.kind = kind
+        self.counters = counters
+        self.lines: deque[tuple[int, Arrival]] = deque()
+
+
+class Intake:
+    """Bounded; any number of threads put, one takes. Lines come out in the order in which they came in."""
+
+    def __init__(self, capacity: int = CAPACITY) -> None:
+        self._capacity = capacity
+        self._lanes: dict[tuple[str, Kind], _Lane] = {}
+        self._held_by: dict[str, int] = {}
+        self._size = 0
+        self._order = 0
+        lock = threading.RLock()  # re-entrant: a signal handler may wake() while its own thread holds it
+        self._changed = threading.Condition(lock)
+        self._room = threading.Condition(lock)
+        self._awake = False
+        self._stopped = False
+        self.peak = 0
+
+    def put_all(self, arrivals: Sequence[Arrival], counters: Counters, wait: bool = False) -> None:
+        """Put lines of one feed, in order. With `wait`, pause while there is no room, until stopped."""
+        with self._changed:
+            for arrival in arrivals:
+                if wait:
+                    self._wait_for_room()
+                counters.lines += 1
+                counters.waiting += 1
+                self._append(arrival, counters)
+                if self._size > self._capacity:
+                    self._drop_one()
+            self.peak = max(self.peak, self._size)
+            self._changed.notify()
+
+    def get(self, timeout_s: float, limit: int = 512) -> list[Arrival]:
+        """Up to `limit` lines, oldest first; empty after the time-out, or at once when woken or stopped."""
+        with self._changed:
+            if not self._size and not self._awake and not self._stopped:
+                self._changed.wait(timeout_s)
+            self._awake = False
+            taken = self._take(limit)
+            self._room.notify_all()
+            return taken
+
+    def wake(self) -> None:
+        """Let the taker return at once. Safe in a signal handler: the lock may be taken again by its own thread."""
+        with self._changed:
+            self._awake = True
+            self._changed.notify_all()
+
+    def stop(self) -> None:
+        """No more waiting, for anybody. Lines that wait can still be taken."""
+        with self._changed:
+            self._stopped = True
+            self._changed.notify_all()
+            self._room.notify_all()
+
+    @property
+    def stopped(self) -> bool:
+        """Whether stop() was called."""
+        return self._stopped
+
+    def __len__(self) -> int:
+        return self._size
+
+    def _wait_for_room(self) -> None:
+        while self._size >= self._capacity and not self._stopped:
+            self._changed.notify()
+            self._room.wait(0.5)
+
+    def _append(self, arrival: Arrival, counters: Counters) -> None:
+        key = (arrival.feed, kind_of(arrival.line))
+        lane = self._lanes.get(key)
+        if lane is None:
+            lane = self._lanes[key] = _Lane(*key, counters)
+        lane.lines.append((self._order, arrival))
+        self._order += 1
+        self._size += 1
+        self._held_by[arrival.feed] = self._held_by.get(arrival.feed, 0) + 1
+
+    def _drop_one(self) -> None:
+        """The oldest of the least important kind, but from no feed that keeps within its reserve."""
+        reserve = self._capacity // (RESERVE_SHARE * max(1, len(self._held_by)))
+        lanes = [lane for lane in self._lanes.values() if lane.lines and self._held_by[lane.feed] > reserve]
+        kind = min(lane.kind for lane in lanes)
+        victim = min((lane for lane in lanes if lane.kind is kind), key=lambda lane: lane.lines[0][0])
+        victim.lines.popleft()
+        victim.counters.waiting -= 1
+        victim.counters.dropped[kind.name.lower().replace("_", " ")] += 1
+        self._forget(victim)
+
+    def _take(self, limit: int) -> list[Arrival]:
+        taken: list[Arrival] = []
+        while self._size and len(taken) < limit:
+            busy = [lane for lane in self._lanes.values() if lane.lines]
+            first, *others = sorted(busy, key=lambda lane: lane.lines[0][0])
+            until = others[0].lines[0][0] if others else self._order
+            while first.lines and first.lines[0][0] < until and len(taken) < limit:
+                taken.append(first.lines.popleft()[1])
+                first.counters.waiting -= 1
+                first.counters.taken += 1
+                self._forget(first)
+        return taken
+
+    def _forget(self, lane: _Lane) -> None:
+        self._size -= 1
+        self._held_by[lane.feed] -= 1

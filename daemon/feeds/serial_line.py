@@ -1,0 +1,113 @@
+"""A serial line: opened by name, again and again, so that an adapter can be unplugged and plugged in anywhere."""
+
+import re
+
+import serial
+
+from daemon.feeds.face import Counters
+from daemon.feeds.framed import Framed
+from daemon.feeds.uri import FeedSpec
+
+READ_BYTES = 4096
+
+JUDGED_BYTES = 300
+"""How many bytes it takes to say that a rate is wrong: three sentences and more, 0.6 s at 4800 baud."""
+
+_READABLE = re.compile(rb"[\x20-\x7e\r\n]")
+
+
+class SerialSource:
+    """See live.Source. Exclusive: two readers on one line would silently steal each other's bytes (TIOCEXCL)."""
+
+    waits = False
+
+    def __init__(self, spec: FeedSpec) -> None:
+        self._spec = spec
+        self._port: serial.Serial | None = None
+        self._framed = Framed()
+        self._rate = RateCheck(spec.baud)
+
+    def open(self) -> None:
+        """See Source."""
+        spec = self._spec
+        try:
+            self._port = serial.Serial(
+                spec.path,
+                baudrate=spec.baud,
+                bytesize=spec.bits,
+                parity=spec.parity,
+                stopbits=spec.stop,
+                timeout=0,
+                exclusive=True,
+            )
+        except (ValueError, serial.SerialException) as error:
+            raise OSError(_plain(spec.path, error)) from error
+        self._rate = RateCheck(spec.baud)
+
+    def fileno(self) -> int:
+        """See Source."""
+        return self._open_port().fileno()
+
+    def read(self, counters: Counters, now_s: float) -> list[bytes]:
+        """See Source."""
+        try:
+            data = self._open_port().read(READ_BYTES)
+        except serial.SerialException as error:
+            raise OSError(f"{self._spec.path}: unplugged or gone ({error})") from error
+        self._rate.see(data)
+        return self._framed.feed(data, counters)
+
+    def trouble(self, counters: Counters, now_s: float) -> str:
+        """See Source: a wrong baud rate."""
+        return self._rate.trouble
+
+    def close(self, counters: Counters) -> list[bytes]:
+        """See Source."""
+        if self._port is not None:
+            self._port.close()
+        return self._framed.end(counters)
+
+    def _open_port(self) -> serial.Serial:
+        if self._port is None:
+            raise OSError(f"{self._spec.path}: not open")
+        return self._port
+
+
+class RateCheck:
+    """Tells a wrong rate from line noise.
+
+    At a wrong rate nearly every byte comes out wrong: about half of them have no place in a sentence, and sentences,
+    which have a `$` or `!`, commas and a line end at least each 82 bytes, do not occur. Judged over blocks of
+    JUDGED_BYTES, so that the word changes as soon as the data does.
+    """
+
+    def __init__(self, baud: int) -> None:
+        self._baud = baud
+        self._block = bytearray()
+        self.trouble = ""
+
+    def see(self, data: bytes) -> None:
+        """Judge once a block is full."""
+        self._block += data
+        if len(self._block) < JUDGED_BYTES:
+            return
+        block, self._block = bytes(self._block), bytearray()
+        unreadable = 1 - len(_READABLE.findall(block)) / len(block)
+        sentences = len(re.findall(rb"[$!][A-Z0-9]{4,5},[\x20-\x7e]*\*[0-9A-Fa-f]{2}", block))
+        self.trouble = ""
+        if unreadable > 0.1 and sentences == 0:
+            self.trouble = (
+                f"{unreadable:.0%} of the bytes are unreadable and no sentence is whole: {self._baud} baud is probably"
+                " the wrong rate (4800 and 38400 are the standard ones), or the two wires are swapped"
+            )
+
+
+def _plain(path: str, error: Exception) -> str:
+    number = getattr(error, "errno", None)
+    if number == 2:
+        return f"{path} is not there: is the adapter plugged in?"
+    if number == 13:
+        return f"{path}: no permission: add this user to the group that owns it (usually dialout)"
+    if number in (11, 16):
+        return f"{path} is in use by another program"
+    return f"{path} cannot be opened: {error}"
