@@ -1,0 +1,298 @@
+"""The archive file: opening it safely, and writing batches of events in one transaction each.
+
+SQLite, write-ahead log, synchronous FULL: what is committed survives a kill and a power cut (SQLite manual, "PRAGMA
+synchronous", "Write-Ahead Logging"). One connection, used by one thread at a time.
+"""
+
+import sqlite3
+from collections.abc import Sequence
+from pathlib import Path
+
+import msgspec
+from msgspec import Struct
+
+from alerts.events import Alert, AnyEvent, Feed, Moment, Note, OwnShip, Plot, Radar
+from daemon.errors import CANNOT_OPEN, UserError
+from daemon.sinks import archive_schema
+
+BUSY_S = 0.3
+"""How long one attempt waits for another program's write lock; the archive's thread tries again for ever."""
+
+WAL_LIMIT_BYTES = 8 * 1024 * 1024
+CHECKED_BYTES = 64 * 1024 * 1024
+"""A file up to this size is checked whole when it is opened (0.1 s here); a larger one shows its faults in use."""
+
+MOST_TARGETS = 4096
+"""Targets whose rows are remembered; any other is looked up again."""
+
+Dated = tuple[Moment, AnyEvent]
+
+
+class Passage(Struct, frozen=True, kw_only=True):
+    """What a run is: `origin` is watch or replay, `source` its feeds or files, one a line."""
+
+    origin: str
+    source: str
+    program: str
+
+
+class _Target:
+    """One target's row as it will be written at the end of the batch."""
+
+    __slots__ = ("closest", "first", "last", "name", "number", "plots")
+
+    def __init__(self, number: int, moment: Moment, plot: Plot) -> None:
+        self.number = number
+        self.name = plot.name
+        self.first = self.last = moment
+        self.plots = 0
+        self.closest: tuple[float, float | None, int, float] = _approach(moment, plot)
+
+    def add(self, moment: Moment, plot: Plot) -> None:
+        self.plots += 1
+        self.last = moment
+        self.name = plot.name or self.name
+        if plot.range_nm < self.closest[0]:
+            self.closest = _approach(moment, plot)
+
+
+def _approach(moment: Moment, plot: Plot) -> tuple[float, float | None, int, float]:
+    return plot.range_nm, plot.bearing_deg, moment.time.utc_ms, moment.at_s
+
+
+class Store:
+    """The operations on an archive file. Each may raise sqlite3.Error; a failed batch leaves nothing behind."""
+
+    def __init__(self, path: Path, passage: Passage) -> None:
+        self.path = path
+        self._passage = passage
+        self._passage_id: int | None = None
+        self._targets: dict[str, _Target] = {}
+        self._file_id: tuple[int, int] | None = None
+        self.connection: sqlite3.Connection | None = None
+
+    def open(self) -> None:
+        """Open or make the file, and bring its schema up to date.
+
+        Raises UserError for a file that is not an archive, or one that a newer program made: those are not touched.
+        Raises sqlite3.Error for what may mend itself (locked, read-only, full) or is broken (see upkeep).
+        """
+        self.path.parent.mkdir(parents=True, exist_ok=True)
+        refuse_foreign(self.path)
+        connection = connect(self.path)
+        try:
+            _prepare(connection, self.path)
+        except BaseException:
+            connection.close()
+            raise
+        self.connection = connection
+        self._passage_id = None
+        self._targets.clear()
+        self._file_id = _file_id(self.path)
+
+    def close(self) -> None:
+        """Close; the write-ahead log is brought into the file where that is possible."""
+        if self.connection is not None:
+            self.connection.close()
+            self.connection = None
+
+    @property
+    def passage_id(self) -> int | None:
+        """The row of the present run; None before its first batch."""
+        return self._passage_id
+
+    def is_gone(self) -> bool:
+        """The file was deleted or replaced under us: what we write would never be seen."""
+        return self.connection is not None and _file_id(self.path) != self._file_id
+
+    def write(self, batch: Sequence[Dated], gap: tuple[Moment, int, str] | None = None) -> None:
+        """All of the batch in one transaction, or none of it. `gap`: since when, how many were lost, and why."""
+        connection = self._open_connection()
+        known_passage = self._passage_id
+        connection.execute("BEGIN IMMEDIATE")
+        try:
+            self._insert(connection, batch, gap)
+            connection.execute("COMMIT")
+        except BaseException:
+            self._passage_id = known_passage
+            self._targets.clear()
+            if connection.in_transaction:
+                connection.execute("ROLLBACK")
+            raise
+
+    def end_passage(self, how: str) -> None:
+        """Mark the run as ended in an orderly way."""
+        if self._passage_id is not None:
+            self._open_connection().execute(
+                "UPDATE passages SET ended = ? WHERE passage_id = ?", (how, self._passage_id)
+            )
+
+    def _insert(
+        self, connection: sqlite3.Connection, batch: Sequence[Dated], gap: tuple[Moment, int, str] | None
+    ) -> None:
+        if not batch:
+            return
+        last = batch[-1][0]
+        passage = self._passage_id = self._passage_id or self._begin_passage(connection, batch[0][0])
+        plots = [(moment, event) for moment, event in batch if isinstance(event, Plot)]
+        connection.executemany(_INSERT_PLOT, self._plot_rows(connection, passage, plots))
+        connection.executemany(_UPDATE_TARGET, [_target_row(target) for target in self._touched(plots)])
+        for kind, statement in _INSERTS.items():
+            rows = [(passage, moment.time.utc_ms, moment.at_s, *_values(e)) for moment, e in batch if type(e) is kind]
+            connection.executemany(statement, rows)
+        if gap:
+            since, lost, reason = gap
+            row = (passage, since.time.utc_ms, since.at_s, last.at_s, lost, reason)
+            connection.execute(_insert("gaps", ("until_at_s", "lost", "reason")), row)
+        connection.execute(
+            "UPDATE passages SET last_utc_ms = ?, last_at_s = ? WHERE passage_id = ?",
+            (last.time.utc_ms, last.at_s, passage),
+        )
+
+    def _begin_passage(self, connection: sqlite3.Connection, first: Moment) -> int:
+        about = self._passage
+        row = (about.origin, about.source, about.program, first.time.utc_ms, first.time.utc_ms, first.at_s)
+        columns = "origin, source, program, started_utc_ms, last_utc_ms, last_at_s"
+        cursor = connection.execute(f"INSERT INTO passages ({columns}) VALUES (?, ?, ?, ?, ?, ?)", row)
+        return int(cursor.lastrowid or 0)
+
+    def _plot_rows(
+        self, connection: sqlite3.Connection, passage: int, plots: Sequence[tuple[Moment, Plot]]
+    ) -> list[tuple[object, ...]]:
+        rows = []
+        for moment, plot in plots:
+            target = self._targets.get(plot.target) or self._find_target(connection, passage, moment, plot)
+            target.add(moment, plot)
+            rows.append((target.number, moment.time.utc_ms, moment.at_s, *_values(plot)))
+        return rows
+
+    def _find_target(self, connection: sqlite3.Connection, passage: int, moment: Moment, plot: Plot) -> _Target:
+        if len(self._targets) >= MOST_TARGETS:
+            self._flush_targets(connection)
+        row = connection.execute(_SELECT_TARGET, (passage, plot.target)).fetchone()
+        if row is None:
+            approach = _approach(moment, plot)
+            ends = (moment.time.utc_ms, moment.at_s) * 2
+            cursor = connection.execute(_INSERT_TARGET, (passage, plot.target, plot.name, *ends, 0, *approach))
+            target = _Target(int(cursor.lastrowid or 0), moment, plot)
+        else:
+            target = _Target(row[0], moment, plot)
+            target.name, target.plots, target.closest = row[1], row[2], tuple(row[3:7])
+        self._targets[plot.target] = target
+        return target
+
+    def _flush_targets(self, connection: sqlite3.Connection) -> None:
+        connection.executemany(_UPDATE_TARGET, [_target_row(target) for target in self._targets.values()])
+        self._targets.clear()
+
+    def _touched(self, plots: Sequence[tuple[Moment, Plot]]) -> list[_Target]:
+        names = dict.fromkeys(plot.target for _, plot in plots)
+        return [self._targets[name] for name in names if name in self._targets]
+
+    def _open_connection(self) -> sqlite3.Connection:
+        if self.connection is None:
+            raise sqlite3.OperationalError("the archive is not open")
+        return self.connection
+
+
+def connect(path: Path) -> sqlite3.Connection:
+    """A connection in autocommit mode, so that every transaction is one that we began ourselves."""
+    return sqlite3.connect(path, timeout=BUSY_S, isolation_level=None, check_same_thread=False)
+
+
+def refuse_foreign(path: Path) -> None:
+    """Raise UserError where the path holds something that is not SQLite at all: we would ruin or rename it."""
+    if path.is_dir():
+        raise UserError(f"{path} is a folder: name a file for the archive", CANNOT_OPEN)
+    try:
+        with path.open("rb") as file:
+            head = file.read(16)
+    except OSError:
+        return  # absent, or unreadable for now
+    if head and head != b"SQLite format 3\x00" and head.strip(b"\x00"):
+        raise UserError(f"{path} is not an archive: choose another file with --archive", CANNOT_OPEN)
+
+
+def _prepare(connection: sqlite3.Connection, path: Path) -> None:
+    schema = archive_schema.version(connection)
+    mark = connection.execute("PRAGMA application_id").fetchone()[0]
+    tables = connection.execute("SELECT count(*) FROM sqlite_schema").fetchone()[0]
+    if tables and mark != archive_schema.APPLICATION_ID:
+        raise UserError(f"{path} is a database of another program: choose another file with --archive", CANNOT_OPEN)
+    if schema > archive_schema.NEWEST:
+        raise UserError(
+            f"{path} was made by a newer version of this program (schema {schema}, known here: up to"
+            f" {archive_schema.NEWEST}): install that version, or choose another file with --archive",
+            CANNOT_OPEN,
+        )
+    if not tables:
+        connection.execute("PRAGMA auto_vacuum = INCREMENTAL")
+    mode = connection.execute("PRAGMA journal_mode = WAL").fetchone()[0]
+    if mode != "wal":
+        raise sqlite3.OperationalError(f"no write-ahead log on this disk (journal mode {mode})")
+    connection.execute("PRAGMA synchronous = FULL")
+    connection.execute("PRAGMA foreign_keys = ON")
+    connection.execute(f"PRAGMA journal_size_limit = {WAL_LIMIT_BYTES}")
+    if tables and path.stat().st_size <= CHECKED_BYTES:
+        answer = connection.execute("PRAGMA quick_check(1)").fetchone()[0]
+        if answer != "ok":
+            raise sqlite3.DatabaseError(f"database disk image is malformed ({answer})")
+    archive_schema.migrate(connection)
+
+
+def _file_id(path: Path) -> tuple[int, int] | None:
+    try:
+        status = path.stat()
+    except OSError:
+        return None
+    return status.st_dev, status.st_ino
+
+
+def _values(event: AnyEvent) -> list[object]:
+    """An event's fields after its time, as SQLite takes them."""
+    names = [name for name in event.__struct_fields__ if name not in {"time", "target"} or type(event) is Alert]
+    return [_value(getattr(event, name)) for name in names if name != "time"]
+
+
+def _value(value: object) -> object:
+    if isinstance(value, str):
+        return value.encode("utf-8", "replace").decode()  # an enum becomes plain text; no lone surrogates
+    if isinstance(value, dict):
+        return msgspec.json.encode(value).decode()
+    return value
+
+
+def _columns(kind: type[Struct], *without: str) -> tuple[str, ...]:
+    return tuple(name for name in kind.__struct_fields__ if name not in {"time", *without})
+
+
+def _insert(table: str, columns: Sequence[str], owner: str = "passage_id") -> str:
+    names = [owner, "time_utc_ms", "at_s", *(f'"{column}"' for column in columns)]
+    return f"INSERT INTO {table} ({', '.join(names)}) VALUES ({', '.join('?' * len(names))})"
+
+
+def _target_row(target: _Target) -> tuple[object, ...]:
+    last = target.last
+    return target.name, last.time.utc_ms, last.at_s, target.plots, *target.closest, target.number
+
+
+_CLOSEST = ("closest_range_nm", "closest_bearing_deg", "closest_utc_ms", "closest_at_s")
+_INSERT_PLOT = _insert("plots", _columns(Plot, "target"), "target_id")
+_INSERTS: dict[type[AnyEvent], str] = {
+    OwnShip: _insert("own_ship", _columns(OwnShip)),
+    Alert: _insert("alerts", _columns(Alert)),
+    Radar: _insert("radar", _columns(Radar)),
+    Note: _insert("notes", _columns(Note)),
+    Feed: _insert("feeds", _columns(Feed)),
+}
+_INSERT_TARGET = (
+    "INSERT INTO targets (passage_id, target, name, first_utc_ms, first_at_s, last_utc_ms, last_at_s, plots,"
+    f" {', '.join(_CLOSEST)}) VALUES ({', '.join('?' * 12)})"
+)
+_UPDATE_TARGET = (
+    "UPDATE targets SET name = ?, last_utc_ms = ?, last_at_s = ?, plots = ?,"
+    f" {', '.join(f'{column} = ?' for column in _CLOSEST)} WHERE target_id = ?"
+)
+_SELECT_TARGET = (
+    f"SELECT target_id, name, plots, {', '.join(_CLOSEST)} FROM targets WHERE passage_id = ? AND target = ?"
+)

@@ -1,0 +1,290 @@
+"""The archive: what goes in comes out, in any order of events, through any SQLite tool."""
+
+import sqlite3
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from alerts.events import AnyEvent, Plot
+from daemon.clock import HostClock, VirtualClock
+from daemon.errors import UserError
+from daemon.sinks import archive_schema, archive_upkeep
+from daemon.sinks.archive import COMMIT_S, Archive
+from daemon.sinks.archive_reader import ArchiveReader
+from daemon.sinks.archive_store import Passage, Store, connect
+from tests.daemon.archive_makers import START_MS, moment, one_of_each, own_ship, plot
+
+PASSAGE = Passage(origin="watch", source="udp:10110", program="test")
+
+
+@pytest.fixture
+def path(tmp_path: Path) -> Path:
+    return tmp_path / "archive.sqlite"
+
+
+@pytest.fixture
+def store(path: Path) -> Iterator[Store]:
+    opened = Store(path, PASSAGE)
+    opened.open()
+    yield opened
+    opened.close()
+
+
+def test_every_kind_of_event_comes_back_equal(path: Path) -> None:
+    """One of each event, written by the sink and read back, is equal in every field."""
+    archive = Archive(path, PASSAGE, HostClock())
+    events = one_of_each(10.0)
+    archive.take(moment(10.0), events)
+    archive.close()
+
+    with ArchiveReader(path) as reader:
+        (passage,) = reader.passages()
+        (target,) = reader.targets(passage.passage_id)
+        back = [
+            *reader.own_track(passage.passage_id),
+            *reader.plots(target.target_id),
+            *reader.alerts(passage.passage_id),
+            *reader.radar(passage.passage_id),
+            *reader.notes(passage.passage_id),
+            *reader.feeds(passage.passage_id),
+        ]
+
+    assert [event for _, event in back] == events
+    assert {at for at, _ in back} == {moment(10.0)}
+    assert (passage.origin, passage.targets, passage.alerts, passage.ended) == ("watch", 1, 1, "in order")
+
+
+def test_the_plots_table_has_every_key_of_a_plot(store: Store) -> None:
+    """Each field of the plot event is a column of its own: nothing that was told is lost."""
+    assert store.connection
+    columns = {row[1] for row in store.connection.execute("PRAGMA table_info(plots)")}
+
+    assert set(Plot.__struct_fields__) - {"time", "target"} <= columns
+
+
+def test_durability_settings_are_in_force(store: Store) -> None:
+    """Write-ahead log, synchronous FULL and foreign keys, asked back from SQLite itself."""
+    assert store.connection
+    answers = [
+        store.connection.execute(f"PRAGMA {name}").fetchone()[0]
+        for name in ("journal_mode", "synchronous", "foreign_keys", "auto_vacuum", "application_id", "user_version")
+    ]
+
+    assert answers == ["wal", 2, 1, 2, archive_schema.APPLICATION_ID, archive_schema.NEWEST]
+
+
+def test_a_target_keeps_its_closest_approach_and_name(store: Store, path: Path) -> None:
+    """Closest range, bearing and time as observed, over batches; a later empty name does not wipe the name."""
+    store.write([(moment(t), plot(t, range_nm=r, name=n)) for t, r, n in ((0, 4.0, ""), (3, 2.0, "HALCYON"))])
+    store.write([(moment(t), plot(t, range_nm=r)) for t, r in ((6, 1.5), (9, 1.9))])
+
+    with ArchiveReader(path) as reader:
+        (target,) = reader.targets()
+
+    assert (target.closest_range_nm, target.closest_at_s, target.closest_utc_ms) == (1.5, 6.0, START_MS + 6000)
+    assert (target.plots, target.name, target.first_at_s, target.last_at_s) == (4, "HALCYON", 0.0, 9.0)
+
+
+def test_a_failed_batch_leaves_nothing_behind(store: Store, path: Path) -> None:
+    """A row that SQLite refuses takes its whole transaction with it, and the next batch is whole again."""
+    with pytest.raises(sqlite3.IntegrityError):
+        store.write([(moment(0), plot(0)), (moment(1), plot(1, name=None))])  # type: ignore[arg-type]
+    store.write([(moment(2), plot(2))])
+
+    with ArchiveReader(path) as reader:
+        (target,) = reader.targets()
+        times = [at.at_s for at, _ in reader.plots(target.target_id)]
+
+    assert (times, target.plots, target.first_at_s) == ([2.0], 1, 2.0)
+
+
+def test_each_run_is_a_passage_of_its_own(path: Path) -> None:
+    """A second run writes to the same file; the same target number there is another target."""
+    for start_s in (0, 100):
+        archive = Archive(path, PASSAGE, HostClock())
+        archive.take(moment(start_s), [plot(start_s)])
+        archive.close()
+
+    with ArchiveReader(path) as reader:
+        assert [row.targets for row in reader.passages()] == [1, 1]
+        assert len(reader.find_targets("radar-07")) == 2
+
+
+def test_many_targets_stay_right_beyond_the_remembered_ones(
+    store: Store, path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A target whose row was forgotten is looked up again, and keeps counting."""
+    monkeypatch.setattr("daemon.sinks.archive_store.MOST_TARGETS", 2)
+    names = ["radar-01", "radar-02", "radar-03", "radar-01", "radar-02"]
+    store.write([(moment(t), plot(t, target=name)) for t, name in enumerate(names)])
+
+    with ArchiveReader(path) as reader:
+        assert {row.target: row.plots for row in reader.targets()} == {"radar-01": 2, "radar-02": 2, "radar-03": 1}
+
+
+def test_readable_by_any_tool_while_it_is_written(store: Store, path: Path) -> None:
+    """A plain SQLite connection sees what is committed while the writer is open."""
+    store.write([(moment(0), own_ship(0))])
+    other = sqlite3.connect(path)
+
+    assert other.execute("SELECT count(*), max(lat_deg) FROM own_ship").fetchone() == (1, 58.2)
+    other.close()
+
+
+@pytest.mark.parametrize(
+    ("content", "word"),
+    [(b"Dear diary", "not an archive"), (None, "folder"), (b"SQLite format 3\x00" + bytes(84), "archive")],
+)
+def test_files_of_others_are_refused_and_left_alone(tmp_path: Path, content: bytes | None, word: str) -> None:
+    """Neither writer nor reader takes, renames or changes a file that is not an archive."""
+    path = tmp_path / "letters"
+    if content is None:
+        path.mkdir()
+    else:
+        path.write_bytes(content)
+    with pytest.raises(UserError, match=word):
+        ArchiveReader(path)
+    if content != b"SQLite format 3\x00" + bytes(84):
+        with pytest.raises(UserError, match=word):
+            Archive(path, PASSAGE, HostClock())
+
+        assert path.is_dir() or path.read_bytes() == content
+
+
+def test_another_programs_database_and_a_newer_archive_are_refused(tmp_path: Path) -> None:
+    """Told apart by the application id and the schema number, with the mend in the message."""
+    other = sqlite3.connect(tmp_path / "other")
+    other.execute("CREATE TABLE recipes (name)")
+    other.close()
+    newer = Store(tmp_path / "newer", PASSAGE)
+    newer.open()
+    assert newer.connection
+    newer.connection.execute("PRAGMA user_version = 99")
+    newer.close()
+
+    for name, word in (("other", "another program"), ("newer", "newer version")):
+        with pytest.raises(UserError, match=word) as refused:
+            Store(tmp_path / name, PASSAGE).open()
+        assert refused.value.code == 3
+
+
+class TestMigration:
+    STEPS = (*archive_schema.STEPS, "ALTER TABLE notes ADD COLUMN mood TEXT;\nCREATE TABLE extra (x);")
+
+    def test_steps_that_are_missing_are_taken_once(self, store: Store) -> None:
+        """From schema 1 to a made-up schema 2: rows stay, the new column is there, a second run does nothing."""
+        store.write([(moment(0), event) for event in one_of_each(0)])
+        assert store.connection
+
+        taken = [archive_schema.migrate(store.connection, self.STEPS) for _ in range(2)]
+
+        assert taken == [1, 0]
+        assert store.connection.execute("SELECT text, mood FROM notes").fetchall() == [("sea clutter up", None)]
+
+    def test_a_step_that_fails_half_way_changes_nothing(self, store: Store) -> None:
+        """All of a step or nothing of it: the table made before the mistake is gone again."""
+        assert store.connection
+        broken = (*archive_schema.STEPS, "CREATE TABLE extra (x);\nCREATE TABLE extra (x);")
+        with pytest.raises(sqlite3.OperationalError):
+            archive_schema.migrate(store.connection, broken)
+
+        assert archive_schema.version(store.connection) == len(archive_schema.STEPS)
+        assert not store.connection.execute("SELECT 1 FROM sqlite_schema WHERE name = 'extra'").fetchall()
+
+
+class TestUpkeep:
+    def fill(self, store: Store, hours: int) -> sqlite3.Connection:
+        for hour in range(hours):
+            at_s = hour * 3600.0
+            events: list[AnyEvent] = [e for e in one_of_each(at_s) if not isinstance(e, Plot)]
+            events += [plot(at_s, target="radar-01"), plot(at_s, target=f"radar-{10 + hour}")]
+            store.write([(moment(at_s), event) for event in events])
+        assert store.connection
+        return store.connection
+
+    def test_old_rows_go_and_young_rows_stay(self, store: Store) -> None:
+        """Cut at 5 h of 10 h: whole targets go, a target that lives on loses its old plots only, and keeps order."""
+        connection = self.fill(store, 10)
+        while archive_upkeep.remove_before(connection, START_MS + 5 * 3_600_000):
+            pass
+
+        counts = [
+            connection.execute(f"SELECT count(*) FROM {t}").fetchone()[0] for t in ("own_ship", "targets", "notes")
+        ]
+        assert counts == [5, 6, 5]
+        assert connection.execute("SELECT min(at_s) FROM plots").fetchone() == (18000.0,)
+        assert connection.execute("SELECT first_at_s FROM targets WHERE target = 'radar-01'").fetchone() == (18000.0,)
+        assert connection.execute("PRAGMA foreign_key_check").fetchall() == []
+
+    def test_a_wall_clock_that_jumped_removes_nothing(self, store: Store) -> None:
+        """Labels of the year 2000 in the middle of a passage: the rows are young by the stream's own time, and stay."""
+        connection = self.fill(store, 3)
+        connection.execute("UPDATE own_ship SET time_utc_ms = 946684800000 WHERE at_s > 0")
+
+        assert not archive_upkeep.remove_before(connection, START_MS - 1)
+        assert archive_upkeep.Limits(1, None).cutoff_utc_ms(connection, START_MS, START_MS + 400 * 86_400_000) is None
+        assert archive_upkeep.Limits(1, None).cutoff_utc_ms(connection, START_MS, START_MS) == START_MS - 86_400_000
+
+    def test_free_space_goes_back_to_the_disk(self, store: Store, path: Path) -> None:
+        """After old rows are removed the file shrinks, a portion at a time."""
+        store.write([(moment(t), plot(t, name="N" * 200)) for t in range(8000)])
+        store.write([(moment(10_000_000), own_ship(10_000_000))])
+        connection = store.connection
+        assert connection
+        connection.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchall()
+        full = path.stat().st_size
+        while archive_upkeep.remove_before(connection, START_MS + 9_000_000_000):
+            pass
+        portions = 0
+        while archive_upkeep.give_back_space(connection):
+            portions += 1
+        connection.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchall()
+
+        assert portions > 3
+        assert path.stat().st_size < full / 2
+
+    def test_a_size_limit_moves_the_cut_forward(self, store: Store) -> None:
+        """Over the limit the oldest quarter of an hour goes first, and the last hour never."""
+        connection = self.fill(store, 5)
+        limits = archive_upkeep.Limits(None, 0.001)
+        newest = START_MS + 4 * 3_600_000
+        cuts = [limits.cutoff_utc_ms(connection, newest, newest) for _ in range(40)]
+
+        assert cuts[0] == START_MS + 900_000
+        assert cuts[-1] == newest - 3_600_000
+
+    def test_a_new_name_for_all_three_parts(self, tmp_path: Path) -> None:
+        """Main file, log and index are renamed together; a second one in the same second gets a number."""
+        for _ in range(2):
+            for part in ("", "-wal", "-shm"):
+                (tmp_path / f"a{part}").write_text(part)
+            archive_upkeep.set_aside(tmp_path / "a", START_MS)
+
+        names = sorted(file.name for file in tmp_path.iterdir())
+        stamp = "a.broken-20270115T080000Z"
+        assert names == sorted(f"{stamp}{n}{part}" for n in ("", "-2") for part in ("", "-wal", "-shm"))
+
+
+def test_one_transaction_holds_all_that_waited(path: Path) -> None:
+    """Nothing is written before COMMIT_S has passed on the clock; then everything that waits goes in at once."""
+    clock = VirtualClock()
+    archive = Archive(path, PASSAGE, clock)
+    archive.take(moment(0), one_of_each(0))
+    assert archive.written == 0
+    clock.advance(COMMIT_S + 0.01)
+    for _ in range(200):
+        if archive.written:
+            break
+        archive._thread.join(0.01)
+
+    assert archive.written == 6
+    archive.close()
+
+
+def test_connections_are_never_in_a_transaction_of_their_own(path: Path) -> None:
+    """isolation_level None: the sqlite3 module begins no transaction behind our back."""
+    connection = connect(path)
+
+    assert connection.isolation_level is None
+    connection.close()
