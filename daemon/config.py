@@ -10,7 +10,7 @@ import msgspec
 from msgspec import Meta, Struct, field
 
 from alerts.plotting.picture import OwnShipSettings
-from alerts.settings import DEFAULT_CONDITIONS, Alerts, Condition
+from alerts.settings import DEFAULT_CONDITIONS, Alerts, Annunciators, Condition
 from daemon import settings_file
 from daemon.errors import UserError
 from daemon.toml_lines import line_of
@@ -43,6 +43,7 @@ class Config(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     conditions: dict[str, Condition] = field(default_factory=lambda: dict(DEFAULT_CONDITIONS))
     own_ship: OwnShipSettings = field(default_factory=OwnShipSettings)
     alerts: Alerts = field(default_factory=Alerts)
+    annunciators: Annunciators = field(default_factory=Annunciators)
     archive: ArchiveSettings = field(default_factory=ArchiveSettings)
 
 

@@ -1,0 +1,104 @@
+"""What has been told: turns 'it holds now' into findings, one for each change, and holds back what another tells."""
+
+from collections.abc import Callable
+
+from msgspec import Struct
+
+from alerts.plotting.terms import Priority
+from alerts.rules.findings import Finding, Key, Phase, Value
+from alerts.settings import Alerts, Condition
+
+HELD_BY_HEADING = frozenset({"steady_bearing", "bow_crossing", "target_manoeuvre", "cross_check", "lost_target"})
+"""With the heading lost these speak of the heading, not of the target. Fixed and few; closest_approach is not one."""
+
+
+class Case(Struct, frozen=True, gc=False):
+    """What an alert would say: text, values, and a priority where the case itself decides it."""
+
+    text: str
+    values: dict[str, Value]
+    priority: Priority | None = None
+
+
+class Board:
+    """The conditions told so far and the findings of the step at hand."""
+
+    def __init__(self, settings: Alerts, conditions: dict[str, Condition], condition: str) -> None:
+        self.settings = settings
+        self.conditions = conditions
+        self.told: set[Key] = set()
+        self.waiting: dict[str, set[Key]] = {}  # by what holds them back
+        self.heading_lost = False
+        self._out: list[Finding] = []
+        self.condition_name = condition
+        self.condition = conditions[condition]
+
+    def use(self, condition: str) -> None:
+        """Put a condition in force; KeyError for a name that is none."""
+        self.condition = self.conditions[condition]
+        self.condition_name = condition
+
+    def is_on(self, rule: str) -> bool:
+        table = self.settings.rule(rule)
+        chosen = not table.conditions or self.condition_name in table.conditions
+        return table.on and chosen and rule not in self.condition.off
+
+    def settle(
+        self, key: Key, wanted: bool, compose: Callable[[], Case], *, reason: str = "cleared", held_by: str = ""
+    ) -> None:
+        """Bring what is told into line with what is wanted."""
+        rule = key[0]
+        if wanted and not held_by and self.heading_lost and rule in HELD_BY_HEADING and key not in self.told:
+            held_by = "heading_lost"
+        self._wait(key, held_by if wanted else "")
+        if wanted and not held_by:
+            phase = Phase.UPDATED if key in self.told else Phase.RAISED
+            self.told.add(key)
+            self.say(key, phase, compose())
+        elif key in self.told:
+            self.told.discard(key)
+            if wanted:
+                self.say(key, Phase.HELD_BACK, compose(), f"told by {held_by}")
+            else:
+                self.say(key, Phase.ENDED, compose(), reason)
+
+    def say(self, key: Key, phase: Phase, case: Case, reason: str = "") -> None:
+        rule, target, part = key
+        priority = case.priority or self.settings.rule(rule).priority
+        self._out.append(
+            Finding(
+                rule=rule,
+                target=target,
+                part=part,
+                phase=phase,
+                priority=priority,
+                text=case.text,
+                values=case.values,
+                reason=reason,
+            )
+        )
+
+    def end_off(self, key: Key) -> None:
+        """The rule is off in the condition now in force."""
+        self.told.discard(key)
+        name = self.condition_name
+        self.say(key, Phase.ENDED, Case(f"{key[0].replace('_', ' ')} is off in {name}", {}), f"off in {name}")
+
+    def drop(self, key: Key) -> None:
+        """Nothing more will be heard of this condition; what is told stays with the alert book."""
+        self.told.discard(key)
+        self._wait(key, "")
+
+    def held_back(self, holder: str) -> int:
+        return len(self.waiting.get(holder, ()))
+
+    def take(self) -> list[Finding]:
+        out, self._out = self._out, []
+        return out
+
+    def _wait(self, key: Key, holder: str) -> None:
+        for held_by, keys in self.waiting.items():
+            if held_by != holder:
+                keys.discard(key)
+        if holder:
+            self.waiting.setdefault(holder, set()).add(key)

@@ -1,0 +1,240 @@
+"""The rules on the watch's own data: sensors, feeds, the set, outputs and the clock, judged at each tick."""
+
+from collections.abc import Callable
+from functools import partial
+
+from alerts.events import Moment
+from alerts.plotting.terms import FeedState, Priority
+from alerts.rules import wording
+from alerts.rules.board import Board, Case
+from alerts.rules.findings import Key
+from alerts.rules.latch import Latch, advance
+from alerts.rules.situation import (
+    Beacon,
+    FeedHealth,
+    OutputHealth,
+    RadarPicture,
+    SensorHealth,
+    Situation,
+)
+from alerts.settings import Rule, SensorLost
+
+START_S = 30.0
+"""How long the watch waits at its start for a sensor that it needs and has never heard."""
+
+
+class HealthRules:
+    def __init__(self, board: Board) -> None:
+        self._board = board
+        self._latches: dict[Key, Latch] = {}
+        self._began_s: float | None = None
+        self._pictures: dict[str, RadarPicture] = {}
+        self._shown: dict[Key, tuple[float, Case]] = {}  # occurrences: shown until, what they say
+        self._occurrences = 0
+        self._heard: dict[Key, Beacon] = {}
+
+    def tick(self, moment: Moment, situation: Situation) -> frozenset[str]:
+        """Settle all of them; answers the feeds that are told as silent."""
+        at_s = moment.at_s
+        if self._began_s is None:
+            self._began_s = at_s
+        for feed in situation.feeds:
+            self._feed(at_s, feed)
+        silent = frozenset(f.name for f in situation.feeds if ("feed_silent", None, f.name) in self._board.told)
+        self._sensor(at_s, "heading_lost", situation.heading, silent)
+        self._board.heading_lost = ("heading_lost", None, "") in self._board.told
+        self._sensor(at_s, "position_lost", situation.position, silent)
+        self._sensor(at_s, "speed_lost", situation.speed, silent)
+        for radar in situation.radars:
+            self._picture(at_s, radar)
+            self._capacity(at_s, radar)
+        self._outputs(at_s, situation)
+        self._clock(at_s, situation.clock_jump_s)
+        self._beacons(at_s, situation.beacons)
+        self._take_down(at_s)
+        return silent
+
+    # ------------------------------------------------------------------------------------ feeds and sensors
+
+    def _latched(self, at_s: float, key: Key, bad: bool, rule: Rule) -> bool:
+        latch = self._latches.setdefault(key, Latch())
+        advance(latch, at_s, bad, bad, rule.hold_s, rule.clear_hold_s)
+        return latch.is_set and self._board.is_on(key[0])
+
+    def _feed(self, at_s: float, feed: FeedHealth) -> None:
+        key: Key = ("feed_silent", None, feed.name)
+        wanted = self._latched(at_s, key, feed.state is not FeedState.UP, self._board.settings.feed_silent)
+        self._board.settle(key, wanted, lambda: self._feed_case(feed), reason="heard again")
+
+    def _feed_case(self, feed: FeedHealth) -> Case:
+        waiting = self._board.held_back("feed_silent")
+        since = "" if feed.silent_s is None else f", nothing for {wording.seconds(feed.silent_s)}"
+        detail = f" ({wording.clean(feed.detail, 120)})" if feed.detail else ""
+        held = f"; {waiting} other alerts held back" if waiting else ""
+        if feed.state is FeedState.UP:
+            since, held = "", ""
+        text = f"feed {wording.clean(feed.name, 40)} is {feed.state}{since}{detail}{held}"
+        return Case(
+            text,
+            {"feed": feed.name, "feed_state": str(feed.state), "silent_s": feed.silent_s, "held_back": waiting},
+        )
+
+    def _sensor(self, at_s: float, rule: str, health: SensorHealth, silent: frozenset[str]) -> None:
+        settings = self._board.settings.rule(rule)
+        assert isinstance(settings, SensorLost)
+        key: Key = (rule, None, "")
+        if health.age_s is None:
+            waited = self._began_s is not None and at_s - self._began_s >= START_S
+            bad = health.needed and waited
+        else:
+            bad = health.age_s > settings.after_s
+        wanted = self._latched(at_s, key, bad, settings)
+        holder = "feed_silent" if health.feed in silent else ""
+        self._board.settle(
+            key, wanted, lambda: self._sensor_case(rule, health, settings), reason="there again", held_by=holder
+        )
+
+    def _sensor_case(self, rule: str, health: SensorHealth, settings: SensorLost) -> Case:
+        what = rule.removesuffix("_lost")
+        waiting = self._board.held_back(rule)
+        if health.age_s is None:
+            said = f"no {what} since the start of the watch"
+        elif health.age_s > settings.after_s:
+            said = f"{what} lost, none for {wording.seconds(health.age_s)}"
+        else:
+            said = f"{what} is there again"
+        if health.source and health.age_s is not None:
+            said += f" ({wording.clean(health.source, 40)})"
+        if health.stand_in:
+            said += f"; {wording.clean(health.stand_in, 40)} stands in"
+        if rule == "heading_lost":
+            said += f"; held back: steady bearing, bow crossing, manoeuvre, cross-check, lost target ({waiting} now)"
+        return Case(
+            said,
+            {
+                "age_s": None if health.age_s is None else round(health.age_s, 1),
+                "age_limit_s": settings.after_s,
+                "source": health.source,
+                "stand_in": health.stand_in,
+                "held_back": waiting,
+            },
+        )
+
+    # ------------------------------------------------------------------------------------------------ radar
+
+    def _picture(self, at_s: float, radar: RadarPicture) -> None:
+        """The picture changed since the last tick; a first value is no change."""
+        before = self._pictures.get(radar.feed)
+        self._pictures[radar.feed] = radar
+        if before is None:
+            return
+        said = []
+        if None not in (before.range_scale_nm, radar.range_scale_nm) and before.range_scale_nm != radar.range_scale_nm:
+            said.append(f"range scale {before.range_scale_nm:g} to {radar.range_scale_nm:g} NM")
+        if None not in (before.orientation, radar.orientation) and before.orientation != radar.orientation:
+            said.append(f"{before.orientation} to {radar.orientation}")
+        if said:
+            text = f"{wording.clean(radar.feed, 40)}: picture changed, {', '.join(said)}"
+            values = {
+                "range_scale_nm": radar.range_scale_nm,
+                "range_scale_before_nm": before.range_scale_nm,
+                "orientation": None if radar.orientation is None else str(radar.orientation),
+                "orientation_before": None if before.orientation is None else str(before.orientation),
+            }
+            self._show(at_s, "picture_changed", Case(text, {**values}), self._board.settings.picture_changed.show_s)
+
+    def _capacity(self, at_s: float, radar: RadarPicture) -> None:
+        rule = self._board.settings.radar_capacity
+        key: Key = ("radar_capacity", None, radar.feed)
+        # More than its capacity: the set can do more than was said, and nothing is known of its limit.
+        near = rule.caution_share * rule.capacity <= radar.tracked <= rule.capacity
+        wanted = self._latched(at_s, key, near, rule)
+        full = radar.tracked == rule.capacity
+        text = f"{wording.clean(radar.feed, 40)}: tracks {radar.tracked} of {rule.capacity} targets"
+        text += "; it may take no more" if full else ""
+        case = Case(
+            text,
+            {"tracked": radar.tracked, "capacity": rule.capacity, "caution_share": rule.caution_share},
+            Priority.WARNING if full else rule.priority,
+        )
+        self._board.settle(key, wanted, lambda: case, reason="below capacity")
+
+    # ------------------------------------------------------------------------------- outputs, clock, beacons
+
+    def _outputs(self, at_s: float, situation: Situation) -> None:
+        failing: dict[Key, OutputHealth] = {}
+        for output in situation.outputs:
+            failing["archive_failed" if output.name == "archive" else "output_failed", None, output.name] = output
+        for annunciator in situation.annunciators:
+            failing["annunciator_failed", None, annunciator.name] = annunciator
+        known = [key for key in self._latches if key[0] in ("archive_failed", "output_failed", "annunciator_failed")]
+        for key in {**failing, **dict.fromkeys(known)}:
+            output_now = failing.get(key)
+            wanted = self._latched(at_s, key, output_now is not None, self._board.settings.rule(key[0]))
+            self._board.settle(key, wanted, _output_composer(key, output_now), reason="works again")
+
+    def _clock(self, at_s: float, jump_s: float | None) -> None:
+        if not jump_s:
+            return
+        way = "forwards" if jump_s > 0 else "backwards"
+        text = f"the clock jumped {wording.seconds(jump_s)} {way}; times are labels, no age or alert depends on them"
+        self._show(at_s, "clock_jump", Case(text, {"jump_s": round(jump_s, 3)}), self._board.settings.clock_jump.show_s)
+
+    def _beacons(self, at_s: float, beacons: tuple[Beacon, ...]) -> None:
+        """Each beacon heard; one that the picture has let go is rectified, and kept by the book until acknowledged."""
+        rule = self._board.settings.distress_beacon
+        heard: dict[Key, Beacon] = {("distress_beacon", b.target, "test" if b.is_test else ""): b for b in beacons}
+        for key, beacon in heard.items():
+            self._heard[key] = beacon
+            wanted = self._latched(at_s, key, beacon.age_s <= rule.clear_hold_s, rule)
+            self._board.settle(key, wanted, partial(_beacon_case, beacon), reason="not heard for long")
+        for key in [key for key in self._heard if key not in heard]:
+            self._latches.pop(key, None)
+            self._board.settle(key, False, partial(_beacon_case, self._heard.pop(key)), reason="no longer heard")
+
+    # ------------------------------------------------------------------- occurrences, shown for a while only
+
+    def _show(self, at_s: float, rule: str, case: Case, show_s: float) -> None:
+        """Each occurrence is an alert of its own."""
+        self._occurrences += 1
+        key: Key = (rule, None, str(self._occurrences))
+        if self._board.is_on(rule):
+            self._shown[key] = (at_s + show_s, case)
+            self._board.settle(key, True, lambda: case)
+
+    def _take_down(self, at_s: float) -> None:
+        for key in [key for key, (until_s, _) in self._shown.items() if at_s >= until_s]:
+            case = self._shown.pop(key)[1]
+            self._board.settle(key, False, partial(_same, case), reason="shown")
+
+
+def _output_composer(key: Key, output: OutputHealth | None) -> Callable[[], Case]:
+    """What to say of an output that fails, or of one that works again."""
+    rule, _, name = key
+    what = "archive" if rule == "archive_failed" else f"{rule.removesuffix('_failed')} {wording.clean(name, 40)}"
+    if output is None:
+        return lambda: Case(f"{what} works again", {"output": name})
+    lost = f"; {output.lost} not written" if output.lost else ""
+    text = f"{what} fails: {wording.clean(output.problem, 160)}{lost}"
+    return lambda: Case(text, {"output": name, "problem": output.problem, "lost": output.lost})
+
+
+def _beacon_case(beacon: Beacon) -> Case:
+    name = f" {wording.clean(beacon.name)}" if beacon.name else ""
+    where = "position unknown"
+    if beacon.range_nm is not None:
+        where = f"{beacon.range_nm:.2f} NM, {wording.angle(beacon.bearing_deg)}"
+    test = "TEST of " if beacon.is_test else ""
+    text = f"{beacon.target}{name}: {test}{beacon.station}, {where}, heard {wording.seconds(beacon.age_s)} ago"
+    values = {
+        "station": str(beacon.station),
+        "range_nm": beacon.range_nm,
+        "bearing_deg": beacon.bearing_deg,
+        "age_s": round(beacon.age_s, 1),
+        "is_test": beacon.is_test,
+    }
+    return Case(text, {**values}, Priority.CAUTION if beacon.is_test else None)
+
+
+def _same(case: Case) -> Case:
+    return case

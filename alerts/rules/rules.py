@@ -1,0 +1,61 @@
+"""Which conditions hold now, by the limits in force: plots and ticks in, findings out.
+
+Two layers are kept apart. The rules say what is true and since when, from the data alone; whether anybody should be
+told again, and what was acknowledged, is the alert book's business (alerts/lifecycle.py) and never comes back here.
+"""
+
+from alerts.events import Moment, Plot
+from alerts.rules.board import Board
+from alerts.rules.findings import Finding
+from alerts.rules.health import HealthRules
+from alerts.rules.situation import Situation
+from alerts.rules.targets import TargetRules
+from alerts.settings import Alerts, Condition
+
+
+class Rules:
+    """All rules of one watch. Findings come in a fixed order: the same data gives the same findings."""
+
+    def __init__(self, settings: Alerts, conditions: dict[str, Condition], condition: str) -> None:
+        """KeyError where `condition` is not one of `conditions`."""
+        self._board = Board(settings, conditions, condition)
+        self._targets = TargetRules(self._board)
+        self._health = HealthRules(self._board)
+
+    @property
+    def condition(self) -> str:
+        """The name of the condition in force."""
+        return self._board.condition_name
+
+    @property
+    def limits(self) -> Condition:
+        return self._board.condition
+
+    def see_plot(self, moment: Moment, plot: Plot) -> list[Finding]:
+        """Judge one plot. Its `inside_probability` must be that of the CPA limit in force (`limits.cpa_nm`)."""
+        self._targets.see(moment, plot)
+        return self._board.take()
+
+    def tick(self, moment: Moment, situation: Situation) -> list[Finding]:
+        """Judge what the plots do not show. About once a second of the stream's time."""
+        silent = self._health.tick(moment, situation)
+        self._targets.tick(moment, situation, silent)
+        return self._board.take()
+
+    def set_condition(self, name: str) -> list[Finding]:
+        """Put a condition in force; what is off in it ends. KeyError for a name that is none.
+
+        What still holds by the old limits is judged by the new ones from each target's next plot on.
+        """
+        self._board.use(name)
+        for key in sorted(self._board.told, key=lambda key: (key[0], key[1] or "", key[2])):
+            if not self._board.is_on(key[0]):
+                self._board.end_off(key)
+        return self._board.take()
+
+    def condition_for_scale(self, range_scale_nm: float) -> str | None:
+        """The condition that asks to be in force on this range scale, where one does and is not already."""
+        for name, condition in self._board.conditions.items():
+            if range_scale_nm in condition.range_scales_nm and name != self.condition:
+                return name
+        return None

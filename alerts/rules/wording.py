@@ -1,0 +1,82 @@
+"""Texts of the alerts, for a tired reader: who, how close, when, on which side, and whether the bearing moves."""
+
+from alerts.events import Instant, Plot
+from alerts.plotting.terms import BearingTrend, Passing
+
+NAME_LENGTH = 20
+
+
+def clean(text: str, length: int = NAME_LENGTH) -> str:
+    """Text from the wire, made safe to show: printable characters only, cut to a length."""
+    return "".join(c for c in text if c.isprintable())[:length].strip()
+
+
+def who(plot: Plot) -> str:
+    name = clean(plot.name)
+    return f"{plot.target} {name}" if name else plot.target
+
+
+def angle(bearing_deg: float | None) -> str:
+    """Three digits and a T, never 360."""
+    return "bearing unknown" if bearing_deg is None else f"bearing {round(bearing_deg) % 360:03d}° T"
+
+
+def bearing(plot: Plot) -> str:
+    trend = "" if plot.bearing_trend is BearingTrend.UNSETTLED else f" {plot.bearing_trend}"
+    return angle(plot.bearing_deg) + trend
+
+
+def passing(plot: Plot) -> str:
+    """How it passes; nothing where that is not settled."""
+    if plot.passing in (Passing.AHEAD, Passing.ASTERN):
+        return f"passing {plot.passing}"
+    return "" if plot.passing is Passing.UNSETTLED else str(plot.passing)
+
+
+def approach(plot: Plot) -> str:
+    """`CPA 0.12 NM (0.02 to 0.31) in 11.4 min`."""
+    if plot.cpa_nm is None or plot.tcpa_min is None:
+        return "CPA unsettled"
+    limits = ""
+    if plot.cpa_low_nm is not None and plot.cpa_high_nm is not None:
+        limits = f" ({plot.cpa_low_nm:.2f} to {plot.cpa_high_nm:.2f})"
+    when = f"in {plot.tcpa_min:.1f} min" if plot.tcpa_min >= 0 else f"{-plot.tcpa_min:.1f} min ago"
+    return f"CPA {plot.cpa_nm:.2f} NM{limits} {when}"
+
+
+def reported(plot: Plot) -> str:
+    """The set's own answer, where that is what an alert rests on."""
+    if plot.reported_cpa_nm is None or plot.reported_tcpa_min is None:
+        return ""
+    return f"set reports CPA {plot.reported_cpa_nm:.2f} NM in {plot.reported_tcpa_min:.1f} min"
+
+
+def sentence(plot: Plot, *parts: str) -> str:
+    return f"{who(plot)}: " + ", ".join(part for part in parts if part)
+
+
+def clock(time: Instant) -> str:
+    """`10:02:10 UTC`."""
+    return f"{str(time)[11:19]} UTC"
+
+
+def lost(plot: Plot) -> str:
+    """A danger whose data stopped, with all that was last known and when."""
+    last = f"LOST, last known {approach(plot)}" if plot.cpa_nm is not None else "LOST"
+    place = f"at {clock(plot.time)}, {plot.range_nm:.2f} NM, {angle(plot.bearing_deg)}"
+    return sentence(plot, f"{last} {place}", passing(plot))
+
+
+def rule_name(rule: str) -> str:
+    """`closest_approach` as a person reads it."""
+    return rule.replace("_", " ")
+
+
+def seconds(value: float) -> str:
+    """A duration in the unit that suits it."""
+    size = abs(value)
+    if size < 120:
+        return f"{size:.0f} s"
+    if size < 7200:
+        return f"{size / 60:.0f} min"
+    return f"{size / 3600:.1f} h"

@@ -1,0 +1,263 @@
+"""The watch's own data: sensors, feeds, the set, outputs, clock and beacons; conditions."""
+
+import msgspec
+import pytest
+
+from alerts.plotting.terms import FeedState, Priority, TrackState
+from alerts.rules.situation import (
+    Beacon,
+    FeedHealth,
+    OutputHealth,
+    RadarPicture,
+    SensorHealth,
+    Situation,
+)
+from alerts.settings import DEFAULT_CONDITIONS, RULES, Alerts, Condition
+from parsers.observations import AisClass, Orientation
+from tests.alerts.watch import CLEAR, DANGER, Watch, but
+
+
+def heading(age_s: float | None, needed: bool = False) -> Situation:
+    return Situation(
+        heading=SensorHealth(
+            age_s=age_s, source="compass/HEHDT", feed="compass", needed=needed, stand_in="course over ground"
+        )
+    )
+
+
+class TestSensors:
+    def test_a_heading_that_stops_is_a_warning_that_names_what_stands_in(self) -> None:
+        watch = Watch()
+        watch.tick(0, heading(1.0))
+        watch.tick(12, heading(12.0))
+
+        (alert,) = watch.raised()
+        assert (alert.rule, alert.priority) == ("heading_lost", Priority.WARNING)
+        assert alert.text == (
+            "heading lost, none for 12 s (compass/HEHDT); course over ground stands in; held back: steady bearing, "
+            "bow crossing, manoeuvre, cross-check, lost target (0 now)"
+        )
+
+    def test_holds_back_what_depends_on_it_and_keeps_the_danger(self) -> None:
+        watch = Watch()
+        watch.ticks(0, 20, heading(15.0))
+        drift = but(DANGER, target="radar-07", tcpa_min=15.0, bow_crossing_min=15.0)
+        for at_s in range(21, 80, 3):
+            watch.plot(at_s, DANGER)
+            watch.plot(at_s + 1, drift)
+            watch.tick(at_s + 1, heading(60.0))
+
+        assert [alert.rule for alert in watch.raised()] == ["heading_lost", "closest_approach"]
+        standing = [finding for finding in watch.findings if finding.rule == "heading_lost"][-1]
+        assert standing.values["held_back"] == 1
+        assert "(1 now)" in standing.text
+
+    def test_when_it_is_back_what_still_holds_is_told(self) -> None:
+        watch = Watch()
+        watch.ticks(0, 20, heading(15.0))
+        drift = but(DANGER, tcpa_min=15.0, bow_crossing_min=15.0)
+        watch.plots(21, 60, drift)
+        for at_s in range(61, 90, 3):
+            watch.tick(at_s, heading(0.5))
+            watch.plot(at_s, drift)
+
+        assert [alert.rule for alert in watch.raised()] == ["heading_lost", "steady_bearing"]
+
+    def test_one_never_heard_is_told_only_if_the_picture_needs_it(self) -> None:
+        without, needing = Watch(), Watch()
+        without.ticks(0, 60, heading(None))
+        needing.ticks(0, 60, heading(None, needed=True))
+
+        assert not without.raised()
+        assert needing.raised("heading_lost")[0].text.startswith("no heading since the start of the watch")
+
+    @pytest.mark.parametrize("what", ["position", "speed"])
+    def test_position_and_speed_alike(self, what: str) -> None:
+        watch = Watch()
+        watch.ticks(0, 5, msgspec.structs.replace(Situation(), **{what: SensorHealth(age_s=11.0)}))
+        watch.ticks(6, 20, msgspec.structs.replace(Situation(), **{what: SensorHealth(age_s=0.2)}))
+
+        assert watch.states(f"{what}_lost") == ["active-unacknowledged", "rectified-unacknowledged"]
+
+
+class TestFeeds:
+    SILENT = (FeedHealth(name="radar", state=FeedState.SILENT, silent_s=14.0),)
+
+    def test_a_silent_feed_is_one_warning_that_holds_back_what_came_by_it(self) -> None:
+        watch = Watch()
+        watch.plots(0, 30, CLEAR)
+        watch.targets["radar-03"] = msgspec.structs.replace(watch.targets["radar-03"], track=TrackState.LOST)
+        gone = SensorHealth(age_s=30.0, feed="radar")
+        watch.ticks(44, 50, Situation(feeds=self.SILENT, heading=gone, position=gone))
+
+        (alert,) = watch.raised()
+        assert alert.rule == "feed_silent"
+        assert alert.text.startswith("feed radar is silent, nothing for 14 s")
+        standing = [finding for finding in watch.findings if finding.rule == "feed_silent"][-1]
+        assert "3 other alerts held back" in standing.text
+
+    def test_when_it_is_heard_again_what_is_still_lost_is_told(self) -> None:
+        watch = Watch()
+        watch.plots(0, 30, CLEAR)
+        watch.targets["radar-03"] = msgspec.structs.replace(watch.targets["radar-03"], track=TrackState.LOST)
+        watch.ticks(44, 50, Situation(feeds=self.SILENT))
+        watch.ticks(51, 60, Situation(feeds=(FeedHealth(name="radar", state=FeedState.UP),)))
+
+        assert [alert.rule for alert in watch.raised()] == ["feed_silent", "lost_target"]
+
+    def test_a_feed_that_is_down_says_why(self) -> None:
+        watch = Watch()
+        watch.tick(0, Situation(feeds=(FeedHealth(name="radar", state=FeedState.DOWN, detail="no such port"),)))
+
+        assert watch.raised()[0].text == "feed radar is down (no such port)"
+
+
+class TestRadar:
+    def test_a_change_of_picture_is_a_caution_for_a_minute(self) -> None:
+        watch = Watch()
+        watch.tick(0, Situation(radars=(RadarPicture(feed="radar", range_scale_nm=6.0),)))
+        watch.tick(1, Situation(radars=(RadarPicture(feed="radar", range_scale_nm=3.0),)))
+        watch.ticks(2, 70, Situation(radars=(RadarPicture(feed="radar", range_scale_nm=3.0),)))
+
+        (alert,) = watch.raised()
+        assert (alert.priority, alert.text) == (Priority.CAUTION, "radar: picture changed, range scale 6 to 3 NM")
+        assert watch.states("picture_changed") == ["active-acknowledged", "normal"]
+
+    def test_two_changes_are_two_cautions_and_the_first_values_none(self) -> None:
+        watch = Watch()
+        pictures = [
+            RadarPicture(feed="radar"),
+            RadarPicture(feed="radar", range_scale_nm=6.0, orientation=Orientation.HEAD_UP),
+            RadarPicture(feed="radar", range_scale_nm=3.0, orientation=Orientation.HEAD_UP),
+            RadarPicture(feed="radar", range_scale_nm=3.0, orientation=Orientation.NORTH_UP),
+        ]
+        for at_s, picture in enumerate(pictures):
+            watch.tick(at_s, Situation(radars=(picture,)))
+
+        assert [alert.text for alert in watch.raised()] == [
+            "radar: picture changed, range scale 6 to 3 NM",
+            "radar: picture changed, head-up to north-up",
+        ]
+
+    def test_capacity_is_a_caution_when_near_and_a_warning_when_full(self) -> None:
+        watch = Watch()
+        watch.ticks(0, 15, Situation(radars=(RadarPicture(feed="radar", tracked=19),)))
+        watch.ticks(16, 30, Situation(radars=(RadarPicture(feed="radar", tracked=20),)))
+
+        states = [(event.priority, event.state) for event in watch.events]
+        assert states == [("caution", "active-acknowledged"), ("warning", "active-unacknowledged")]
+        assert watch.events[-1].text == "radar: tracks 20 of 20 targets; it may take no more"
+
+    def test_more_than_the_capacity_shows_that_the_set_can_do_more(self) -> None:
+        watch = Watch()
+        watch.ticks(0, 60, Situation(radars=(RadarPicture(feed="radar", tracked=24),)))
+
+        assert not watch.raised()
+
+
+class TestOutputs:
+    def test_archive_sink_and_annunciator_have_their_own_rules(self) -> None:
+        watch = Watch()
+        watch.tick(
+            0,
+            Situation(
+                outputs=(
+                    OutputHealth(name="archive", problem="disk full", lost=12),
+                    OutputHealth(name="events", problem="broken pipe"),
+                ),
+                annunciators=(OutputHealth(name="sound", problem="no player"),),
+            ),
+        )
+
+        assert [(alert.rule, alert.text) for alert in watch.raised()] == [
+            ("archive_failed", "archive fails: disk full; 12 not written"),
+            ("output_failed", "output events fails: broken pipe"),
+            ("annunciator_failed", "annunciator sound fails: no player"),
+        ]
+
+    def test_one_that_works_again_is_rectified(self) -> None:
+        watch = Watch()
+        watch.ticks(0, 3, Situation(outputs=(OutputHealth(name="archive", problem="disk full"),)))
+        watch.ticks(4, 40)
+
+        assert watch.states("archive_failed") == ["active-unacknowledged", "rectified-unacknowledged"]
+
+
+class TestClock:
+    def test_a_jump_is_a_caution(self) -> None:
+        watch = Watch()
+        watch.tick(0, Situation(clock_jump_s=-7200.0))
+        watch.ticks(1, 65)
+
+        (alert,) = watch.raised()
+        assert alert.text == "the clock jumped 2.0 h backwards; times are labels, no age or alert depends on them"
+        assert watch.states("clock_jump") == ["active-acknowledged", "normal"]
+
+
+class TestBeacon:
+    SART = Beacon(target="ais-970123456", station=AisClass.SART, age_s=2.0, range_nm=3.2, bearing_deg=118.0)
+
+    def test_a_distress_beacon_is_an_alarm(self) -> None:
+        watch = Watch()
+        watch.tick(0, Situation(beacons=(self.SART,)))
+
+        (alert,) = watch.raised()
+        assert (alert.rule, alert.priority) == ("distress_beacon", Priority.ALARM)
+        assert alert.text == "ais-970123456: AIS-SART, 3.20 NM, bearing 118° T, heard 2 s ago"
+
+    def test_one_that_says_it_is_being_tested_is_a_caution(self) -> None:
+        watch = Watch()
+        watch.tick(0, Situation(beacons=(msgspec.structs.replace(self.SART, is_test=True),)))
+
+        assert watch.raised()[0].priority is Priority.CAUTION
+        assert "TEST of AIS-SART" in watch.raised()[0].text
+
+
+class TestConditions:
+    def test_limits_are_those_of_the_condition_in_force(self) -> None:
+        watch = Watch()
+        watch.rules.set_condition("harbour")
+        watch.plots(0, 30, DANGER)  # 11.4 min is beyond harbour's 5
+
+        assert not watch.raised()
+
+    def test_what_is_off_in_the_new_condition_ends_at_once(self) -> None:
+        watch = Watch()
+        watch.plots(0, 60, but(DANGER, tcpa_min=15.0, range_nm=5.0, bow_crossing_min=15.0))
+        (ended,) = watch.rules.set_condition("harbour")
+
+        assert (ended.rule, ended.phase, ended.reason) == ("steady_bearing", "ended", "off in harbour")
+
+    def test_a_range_scale_may_ask_for_a_condition(self) -> None:
+        conditions = {"open water": Condition(), "harbour": Condition(range_scales_nm=(0.75, 1.5))}
+        watch = Watch(conditions=conditions)
+
+        assert watch.rules.condition_for_scale(1.5) == "harbour"
+        assert watch.rules.condition_for_scale(6.0) is None
+        watch.rules.set_condition("harbour")
+        assert watch.rules.condition_for_scale(1.5) is None
+
+    def test_a_rule_may_be_on_in_named_conditions_only(self) -> None:
+        closest = msgspec.structs.replace(Alerts().closest_approach, conditions=("coastal",))
+        watch = Watch(Alerts(closest_approach=closest))
+        watch.plots(0, 9, DANGER)
+
+        assert not watch.raised("closest_approach")
+
+    def test_a_condition_that_names_no_rule_is_refused(self) -> None:
+        with pytest.raises(msgspec.ValidationError, match="'lost' is no rule"):
+            msgspec.convert({"off": ["lost"]}, Condition)
+
+    def test_an_unknown_condition_is_a_key_error(self) -> None:
+        with pytest.raises(KeyError):
+            Watch().rules.set_condition("high seas")
+
+    def test_every_rule_of_the_interfaces_has_its_settings(self) -> None:
+        named = (
+            "closest_approach bow_crossing steady_bearing guard_zone new_target lost_target target_manoeuvre "
+            "cross_check radar_capacity heading_lost position_lost speed_lost feed_silent picture_changed "
+            "archive_failed clock_jump"
+        )
+
+        assert set(named.split()) <= set(RULES)
+        assert DEFAULT_CONDITIONS.keys() >= {"open water", "coastal", "harbour", "restricted visibility"}
