@@ -95,14 +95,9 @@ class CrossCheck:
         self._cases.pop(target, None)
 
     def compare(
-        self, target: str, report: TargetReport | None, estimate: Estimate, answer: Answered, own: OwnMotion
+        self, target: str, report: TargetReport, estimate: Estimate, answer: Answered, own: OwnMotion
     ) -> tuple[Check, str | None]:
-        """Takes one report in and says how the set's answer stands to ours. `estimate` is for the report's time.
-
-        `report` is None where the set gave only a position (TLL).
-        """
-        if report is None:
-            return Check.NOT_REPORTED, None
+        """Takes one report in and says how the set's answer stands to ours. `estimate` is for the report's time."""
         at_s = report.at_s
         self._own.see(own)
         case = self._case(target)

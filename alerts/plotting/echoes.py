@@ -6,7 +6,6 @@ All pure. The plane is that of kinematics.py.
 from math import cos, hypot, radians, sin
 
 from alerts.plotting.kinematics import Estimate, Look
-from parsers.observations import MotionReference
 
 NOISE_SDS = 5.0
 """Standard deviations of position and measurement that are put down to noise."""
@@ -88,22 +87,6 @@ def same_vessel(earlier: Look, later: Look) -> bool:
     return hypot(other_east - east, other_north - north) <= noise + reach
 
 
-def is_bow_relative(look: Look) -> bool:
-    """Whether the look is counted from the bow, nothing being known of heading and motion: a plane of its own."""
-    own = look.own
-    return own.frame is MotionReference.UNKNOWN and own.heading_deg is None and own.east_nm == own.north_nm == 0
-
-
-def range_belongs(earlier: Look, later: Look, unseen_s: float) -> bool:
-    """Whether a later range may be the same vessel's, bearings not being comparable."""
-    noise = NOISE_SDS * max(RANGE_SD_NM, RANGE_SD_RATIO * later.range_nm)
-    reach = UNSETTLED_KN * max(0.0, unseen_s) / 3600
-    return abs(later.range_nm - earlier.range_nm) <= min(noise + reach, REACQUIRED_NM)
-
-
 def same_measurement(earlier: Look, later: Look) -> bool:
-    """Whether the sentence's figures, or else range and bearing, are the very same: an old measurement, or one sent
-    twice."""
-    if earlier.reading is not None and later.reading is not None:
-        return earlier.reading == later.reading
+    """Whether range and bearing are the very same figures: an old measurement, or one sent twice."""
     return earlier.range_nm == later.range_nm and earlier.bearing_deg == later.bearing_deg

@@ -159,8 +159,6 @@ class Targets:
 
     def _belongs(self, kept: Kept, look: Look) -> bool:
         unseen_s = look.at_s - kept.last_s
-        if echoes.is_bow_relative(look) != echoes.is_bow_relative(kept.last_look):
-            return echoes.range_belongs(kept.last_look, look, unseen_s)
         out_of_sight = kept.is_lost or unseen_s > kept.rhythm.lost_after_s
         return echoes.belongs(kept.filter.predict(max(look.at_s, kept.last_s)), look, unseen_s, out_of_sight)
 
@@ -177,8 +175,6 @@ class Targets:
     # ------------------------------------------------------------------------------------------- tracks
 
     def _follow(self, kept: Kept, report: TargetReport | TargetPosition, look: Look) -> Placed:
-        if echoes.is_bow_relative(look) != echoes.is_bow_relative(kept.last_look):
-            return self._change_plane(kept, report, look)
         if (echoes.same_measurement(kept.last_look, look) and not kept.is_lost) or self._belongs(kept, look):
             reacquired = kept.out_of_sight is not None
             kept.take_note(report)
@@ -192,17 +188,6 @@ class Targets:
             return self._renew(kept, report, [look])
         kept.suspect = look
         return Placed(track=kept.key, ignored=Ignored.JUMP, is_test=kept.is_test)
-
-    def _change_plane(self, kept: Kept, report: TargetReport | TargetPosition, look: Look) -> Placed:
-        """A heading was lost or found, and bearings are counted from something else: only the range can tell now. The
-        target stays herself if it can be hers; her motion is learnt anew."""
-        unseen_s = look.at_s - kept.last_s
-        if not echoes.range_belongs(kept.last_look, look, unseen_s):
-            return self._renew(kept, report, [look])
-        reacquired = kept.out_of_sight is not None
-        kept.filter = self._begin_filter(kept.slot[0])
-        kept.take_note(report)
-        return Placed(track=kept.key, estimate=kept.take(look), reacquired=reacquired, is_test=kept.is_test)
 
     def _renew(self, kept: Kept, report: TargetReport | TargetPosition, looks: list[Look]) -> Placed:
         """The number goes to another echo: its track ends, and one begins with the echo's history if it has any."""
@@ -219,8 +204,6 @@ class Targets:
         for kept in (*gone, *self._tracks.values()):
             if kept is leaving or not kept.is_established or kept.is_lost or kept.is_test != leaving.is_test:
                 continue
-            if echoes.is_bow_relative(kept.last_look) != echoes.is_bow_relative(looks[0]):
-                continue
             if all(echoes.coincides(kept.filter.predict(max(look.at_s, kept.last_s)), look) for look in looks):
                 return kept
         return None
@@ -234,7 +217,7 @@ class Targets:
         ended: tuple[Ended, ...] = (),
     ) -> Placed:
         ended = ended + self._make_room()
-        filter_ = self._begin_filter(slot[0]) if origin is None else copy.deepcopy(origin.filter)
+        filter_ = self._begin_filter(slot[0]) if origin is None else _copy_of(origin.filter)
         kept = Kept(self._new_key(slot), slot, report, filter_, looks[0])
         kept.looks = 0 if origin is None else origin.looks
         for look in looks:
@@ -310,7 +293,7 @@ class Targets:
         return list(self._tracks)
 
     def states(self) -> Iterator[tuple[str, float, TrackState]]:
-        """Key, time of the last measurement and state of each track, lost ones too, in the order of their beginning."""
+        """Key, last measured and state of every track, lost ones too, in the order of their beginning."""
         for key, kept in self._tracks.items():
             seen_as = kept.estimate.state if kept.estimate is not None else TrackState.SETTLING
             yield key, kept.last_s, kept.out_of_sight or seen_as
@@ -384,3 +367,9 @@ def _state_by_silence(kept: Kept, silent_s: float) -> TrackState | None:
     if silent_s > kept.rhythm.coasting_after_s:
         return TrackState.COASTING
     return None
+
+
+def _copy_of(filter_: Filter) -> Filter:
+    """A filter with the same history. What it shares with its feed's others (the noise learnt) stays shared."""
+    noise = getattr(filter_, "noise", None)
+    return copy.deepcopy(filter_, {} if noise is None else {id(noise): noise})

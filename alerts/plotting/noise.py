@@ -60,10 +60,6 @@ class NoiseModel:
         self.range_slow = Level(1.0, SLOW_PRIOR, SLOW_MEMORY)
         self.bearing_slow = Level(1.0, SLOW_PRIOR, SLOW_MEMORY)
 
-    def __deepcopy__(self, memo: object) -> "NoiseModel":
-        """A copy of a track is still a track of the same feed: it shares the feed's noise."""
-        return self
-
 
 class Share:
     """One track's part in its feed's noise."""

@@ -67,6 +67,9 @@ GROUND_SD_KN, WATER_SD_KN = 0.15, 0.5
 LONGEST_REACH_S = 1.5
 """How far a heading is carried on with its rate of turn: beyond that the last value stands."""
 
+TIDE_MAX_AGE_S = 600.0
+"""A set and drift is typed in now and then and sent with every OSD."""
+
 STOPPED_KN = 0.3
 """Below this a satellite receiver's course is noise (common practice, no source)."""
 
@@ -156,6 +159,10 @@ class OwnShip:
 
     def water_speed(self, at_s: float) -> WaterMotion | None:
         return self.water.value(at_s, self.settings.speed_max_age_s)
+
+    def tide(self, at_s: float) -> SetAndDrift | None:
+        """The tidal stream as entered or measured on board."""
+        return self.stream.value(at_s, TIDE_MAX_AGE_S)
 
     def fix(self, at_s: float) -> Position | None:
         return self.position.value(at_s, self.settings.position_max_age_s)
@@ -253,7 +260,7 @@ class OwnShip:
         sensed = self.heading.value(at_s, self.settings.heading_max_age_s)
         if water is not None and water.stw_kn is not None and sensed is not None:
             east_kn, north_kn = _along_and_athwart(water.stw_kn, water.athwart_kn or 0.0, sensed.heading_deg)
-            stream = self.stream.value(at_s, 600.0)
+            stream = self.tide(at_s)
             if stream is None:
                 return east_kn, north_kn, MotionReference.WATER
             set_rad = radians(stream.set_deg)

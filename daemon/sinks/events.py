@@ -36,6 +36,7 @@ class EventsSink:
         self._lines = 0
         self._torn = False
         self.lost = 0
+        self.trouble = ""
         self.reader_gone = False
         try:
             self._file: BinaryIO = sys.stdout.buffer if path == "-" else Path(path).open("wb", buffering=0)  # noqa: SIM115
@@ -78,8 +79,9 @@ class EventsSink:
             raise ReaderGone("standard output was closed by its reader: no more events are written") from None
         except OSError as error:
             self.lost += lines
-            raise SinkError(f"{self._path}: {error.strerror}: events are not being written") from error
-        self._torn = False
+            self.trouble = f"{self._path}: {error.strerror}: events are not being written"
+            raise SinkError(self.trouble) from error
+        self._torn, self.trouble = False, ""
 
     def _write(self, data: bytes) -> None:
         """All of it. When that fails half-way the last line is torn, and the next write begins a line of its own."""

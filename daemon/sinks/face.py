@@ -9,11 +9,20 @@ from alerts.events import AnyEvent, Moment
 class Sink(Protocol):
     """Takes what the watch says: console, archive, JSON Lines.
 
-    A sink never blocks the stream for longer than a write to memory or to a local file takes. What it cannot do it
-    raises as SinkError; the stream counts it, says so once, and goes on without losing the other sinks.
+    A sink never blocks the stream for longer than a write to memory or to a local file takes (in a replay it may).
+    What it cannot do now it raises as SinkError, or tells in `trouble` where it works on a thread of its own; the
+    stream counts it, says so once, and goes on without losing the other sinks.
     """
 
     name: str
+
+    @property
+    def trouble(self) -> str:
+        """What is wrong now, for a person; empty when all is well."""
+
+    @property
+    def lost(self) -> int:
+        """Events that were given up for good so far."""
 
     def take(self, moment: Moment, events: Sequence[AnyEvent]) -> None:
         """All events of one moment, in order."""

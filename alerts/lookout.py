@@ -1,0 +1,371 @@
+"""The lookout: observations in, events out. The whole core behind one door; the same live, in replay, on the bench.
+
+Work is done in two strokes. What depends on what came before (own ship, identity, filters, ages) is done at once, in
+`take` and `tick`; it leaves sightings waiting. What does not (CPA and TCPA with their limits) is done for all waiting
+sightings together in `flush`, which then goes through everything in order: words, rules, alerts. Flushing after every
+line and flushing after a thousand give the same events.
+
+Time comes in with the data. Call `tick` once for every whole second of stream time, before the line that crosses it.
+"""
+
+from collections import Counter
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from itertools import groupby
+from typing import Any
+
+from msgspec import Struct, structs
+
+from alerts import standing
+from alerts.events import Alert, AnyEvent, Moment, Note, Plot
+from alerts.lifecycle import AlertBook
+from alerts.plotting.crosscheck import CrossCheck
+from alerts.plotting.encounter import Encounters
+from alerts.plotting.estimate import Track
+from alerts.plotting.geodesy import look_at
+from alerts.plotting.identity import Targets
+from alerts.plotting.kinematics import Estimate, Look, OwnMotion
+from alerts.plotting.motion import Answer, assess
+from alerts.plotting.noise import NoiseModel
+from alerts.plotting.own_frame import look_of
+from alerts.plotting.picture import OwnShip, OwnShipSettings
+from alerts.plotting.plot_event import plot_event
+from alerts.plotting.terms import Check, TrackState
+from alerts.rules.findings import Finding
+from alerts.rules.rules import Rules
+from alerts.rules.situation import FeedHealth, OutputHealth, RadarPicture, Situation, TargetHealth
+from alerts.settings import DEFAULT_CONDITIONS, Alerts, Condition
+from parsers import observations as seen
+
+Said = tuple[Moment, AnyEvent]
+
+RESTRICTED_VISIBILITY = "restricted visibility"
+"""The condition in which Rule 19 stands in place of 13 to 15."""
+
+PREDICTION_MAX_AGE_S = 5.0
+"""A CPA that the set sends apart from the target's place (TTD) goes with a place not older than this."""
+
+MOST_PREDICTIONS = 1023
+"""Target numbers in TTD: 1 to 1023."""
+
+
+RELATIVE_REMEMBERED_S = 60.0
+"""A heading is needed for this long after the last relative bearing."""
+
+MOST_RADARS = 8
+"""Feeds whose radar settings are kept."""
+
+
+class LookoutSettings(Struct, frozen=True, kw_only=True):
+    """What the lookout needs of the configuration."""
+
+    own_ship: OwnShipSettings = OwnShipSettings()
+    alerts: Alerts = Alerts()
+    conditions: dict[str, Condition] = {}
+    condition: str = "open water"
+    radar_feeds: tuple[str, ...] = ()
+
+
+class World(Struct, frozen=True, kw_only=True):
+    """What only the daemon knows at a tick: feeds, sinks, annunciators, and jumps of the clock."""
+
+    feeds: tuple[FeedHealth, ...] = ()
+    outputs: tuple[OutputHealth, ...] = ()
+    annunciators: tuple[OutputHealth, ...] = ()
+    clock_jump_s: float | None = None
+
+
+class _Sighting(Struct, frozen=True, gc=False):
+    """A target's measurement, waiting for its CPA."""
+
+    moment: Moment
+    target: str
+    name: str
+    report: seen.TargetReport | None
+    look: Look
+    estimate: Estimate
+    cpa_limit_nm: float
+    renumbered: bool
+
+
+class _Aged(Struct, frozen=True, gc=False):
+    """A target at a tick: who, how old, in what state."""
+
+    target: str
+    age_s: float
+    track: TrackState
+    feed: str
+
+
+class _Gone(Struct, frozen=True, gc=False):
+    target: str
+
+
+class _NewCondition(Struct, frozen=True, gc=False):
+    moment: Moment
+    name: str
+
+
+class _Tick(Struct, frozen=True, gc=False):
+    moment: Moment
+    situation: Situation
+    targets: tuple[_Aged, ...]
+    own: OwnMotion
+    water: seen.WaterMotion | None
+    stream: seen.SetAndDrift | None
+
+
+class Lookout:
+    """One watch over one set of feeds."""
+
+    def __init__(self, settings: LookoutSettings | None = None) -> None:
+        self.settings = s = settings or LookoutSettings()
+        conditions = s.conditions or DEFAULT_CONDITIONS
+        self.own = OwnShip(s.own_ship)
+        self.targets = Targets(self._begin_track, feeds=s.radar_feeds)
+        self.conditions = conditions
+        self.condition = s.condition
+        self.rules = Rules(s.alerts, conditions, s.condition)
+        self.alerts = AlertBook(s.alerts)
+        self.check = CrossCheck()
+        self.encounters = Encounters()
+        self.plots: dict[str, Plot] = {}  # the latest of each target
+        self._noise: dict[str, NoiseModel] = {}
+        self._feed_of: dict[str, str] = {}
+        self._radars: dict[str, seen.RadarSettings] = {}
+        self._predictions: dict[tuple[str, int], seen.TargetPrediction] = {}
+        self._relative_s: float | None = None
+        self._waiting: list[_Sighting | _Tick | _Gone | _NewCondition | Said] = []
+
+    # ----------------------------------------------------------------------------------------- first stroke
+
+    def take(self, moment: Moment, observations: Iterable[seen.Observation]) -> None:
+        """Takes in what one line said."""
+        for observation in observations:
+            taker = _TAKERS.get(type(observation))
+            if taker is None:
+                self.own.take(observation)
+            else:
+                taker(self, moment, observation)
+
+    def say(self, moment: Moment, event: AnyEvent) -> None:
+        """An event of the daemon's own (a feed's state, a note), in its place among the others."""
+        self._waiting.append((moment, event))
+
+    def tick(self, moment: Moment, world: World) -> None:
+        """A whole second of stream time has come."""
+        at_s = moment.at_s
+        for change in self.targets.tick(at_s):
+            if change.ended is not None:
+                self._waiting.append(_Gone(change.track))
+        own_event = standing.own_event(self.own, moment)
+        if own_event is not None:
+            self._waiting.append((moment, own_event))
+        aged = tuple(
+            _Aged(key, max(0.0, at_s - last_s), state, self._feed_of.get(key, ""))
+            for key, last_s, state in self.targets.states()
+        )
+        own = self.own
+        situation = self._situation(at_s, world)
+        self._waiting.append(_Tick(moment, situation, aged, own.motion(at_s), own.water_speed(at_s), own.tide(at_s)))
+
+    def _take_report(self, moment: Moment, report: seen.TargetReport) -> None:
+        if report.bearing_reference is seen.Reference.RELATIVE:
+            self._relative_s = report.at_s
+        radar = self._radars.get(report.source.feed)
+        look = look_of(report, self.own, radar.range_scale_nm if radar else None)
+        self._place(moment, self._with_prediction(report), look)
+
+    def _take_position(self, moment: Moment, position: seen.TargetPosition) -> None:
+        fix = self.own.fix(position.at_s)
+        own = self.own.motion(position.at_s)
+        look = None if fix is None else look_at(position, own, fix.lat_deg, fix.lon_deg)
+        self._place(moment, position, look)
+
+    def _place(self, moment: Moment, report: seen.TargetReport | seen.TargetPosition, look: Look | None) -> None:
+        placed = self.targets.place(report, look)
+        for ended in placed.ended:
+            self._waiting.append(_Gone(ended.track))
+        if placed.estimate is None or placed.track is None or look is None:
+            return
+        key = placed.track
+        self._feed_of[key] = report.source.feed
+        full = report if isinstance(report, seen.TargetReport) else None
+        name = self.targets.name_of(key)
+        limit_nm = self.conditions[self.condition].cpa_nm
+        self._waiting.append(
+            _Sighting(moment, key, name, full, look, placed.estimate, limit_nm, placed.continues is not None)
+        )
+
+    def _with_prediction(self, report: seen.TargetReport) -> seen.TargetReport:
+        """The report with the CPA that the set sent apart from it, if that is fresh."""
+        sent = self._predictions.get((report.source.feed, report.number))
+        if sent is None or report.cpa_nm is not None or report.at_s - sent.at_s > PREDICTION_MAX_AGE_S:
+            return report
+        return structs.replace(report, cpa_nm=sent.cpa_nm, tcpa_min=sent.tcpa_min)
+
+    def _take_prediction(self, moment: Moment, sent: seen.TargetPrediction) -> None:
+        key = (sent.source.feed, sent.number)
+        if key in self._predictions or len(self._predictions) < MOST_PREDICTIONS:
+            self._predictions[key] = sent
+
+    def _take_label(self, moment: Moment, label: seen.TargetLabel) -> None:
+        self.targets.label(label)
+
+    def _take_settings(self, moment: Moment, settings: seen.RadarSettings) -> None:
+        feed = settings.source.feed
+        event = standing.radar_event(moment, settings)
+        before = self._radars.get(feed)
+        if before is None and len(self._radars) >= MOST_RADARS:
+            return
+        if before is None or standing.radar_event(moment, before) != event:
+            self._waiting.append((moment, event))
+            self._follow_scale(moment, settings.range_scale_nm)
+        self._radars[feed] = settings
+
+    def _follow_scale(self, moment: Moment, range_scale_nm: float | None) -> None:
+        """A condition that asks for this range scale comes into force by itself."""
+        for name, condition in self.conditions.items():
+            if range_scale_nm in condition.range_scales_nm:
+                self.set_condition(moment, name)
+                return
+
+    def _take_note(self, moment: Moment, note: seen.Note) -> None:
+        self._waiting.append((moment, Note(time=moment.time, text=note.text, author=note.author)))
+
+    # ---------------------------------------------------------------------------------------- second stroke
+
+    def flush(self) -> list[Said]:
+        """Everything that has been taken in since the last flush, judged, in order."""
+        waiting, self._waiting = self._waiting, []
+        sightings = [item for item in waiting if isinstance(item, _Sighting)]
+        answers = self._answers(sightings)
+        said: list[Said] = []
+        for item in waiting:
+            if isinstance(item, _Sighting):
+                self._judge(item, next(answers), said)
+            elif isinstance(item, _Tick):
+                self._judge_time(item, said)
+            elif isinstance(item, _Gone):
+                self._forget(item.target)
+            elif isinstance(item, _NewCondition):
+                self._change_condition(item, said)
+            else:
+                said.append(item)
+        return said
+
+    def _answers(self, sightings: Sequence[_Sighting]) -> Iterator[Answer]:
+        """The CPA of each, all those under one limit at once."""
+        for limit_nm, group in groupby(sightings, key=lambda sighting: sighting.cpa_limit_nm):
+            together = list(group)
+            yield from assess([s.estimate for s in together], [s.look.own for s in together], limit_nm).rows()
+
+    def _judge(self, sighting: _Sighting, answer: Answer, said: list[Said]) -> None:
+        moment, key, own = sighting.moment, sighting.target, sighting.look.own
+        if sighting.renumbered:
+            self.check.renumbered(key, moment.at_s)
+        check: tuple[Check, str | None] = (Check.NOT_REPORTED, None)
+        if sighting.report is not None:
+            check = self.check.compare(key, sighting.report, sighting.estimate, answer, own)
+        restricted = self.rules.condition == RESTRICTED_VISIBILITY
+        encounter = self.encounters.classify(key, sighting.estimate, answer, own, restricted)
+        plot = plot_event(
+            moment, key, sighting.name, sighting.look, sighting.estimate, answer, encounter, check, sighting.report
+        )
+        self.plots[key] = plot
+        said.append((moment, plot))
+        self._tell(moment, self.rules.see_plot(moment, plot), said)
+
+    def _judge_time(self, tick: _Tick, said: list[Said]) -> None:
+        targets = tuple(
+            TargetHealth(plot=self.plots[aged.target], age_s=aged.age_s, track=aged.track, feed=aged.feed)
+            for aged in tick.targets
+            if aged.target in self.plots
+        )
+        self.check.see_own(tick.own, tick.water, tick.stream)
+        situation = structs.replace(tick.situation, targets=targets)
+        self._tell(tick.moment, self.rules.tick(tick.moment, situation), said)
+        said.extend((tick.moment, alert) for alert in self.alerts.tick(tick.moment))
+
+    def _tell(self, moment: Moment, findings: Sequence[Finding], said: list[Said]) -> None:
+        if findings:
+            said.extend((moment, alert) for alert in self.alerts.take(moment, findings))
+
+    def _change_condition(self, change: _NewCondition, said: list[Said]) -> None:
+        note = Note(time=change.moment.time, text=f"condition: {change.name}", author="secondplot")
+        said.append((change.moment, note))
+        self._tell(change.moment, self.rules.set_condition(change.name), said)
+
+    def _forget(self, target: str) -> None:
+        self.plots.pop(target, None)
+        self._feed_of.pop(target, None)
+        self.check.forget(target)
+        self.encounters.forget(target)
+
+    # ---------------------------------------------------------------------------------------- from the watch
+
+    def set_condition(self, moment: Moment, name: str) -> None:
+        """Puts a condition in force from this moment on. KeyError for a name that is none."""
+        if self.conditions[name] is not self.conditions[self.condition]:
+            self.condition = name
+            self._waiting.append(_NewCondition(moment, name))
+
+    def acknowledge(self, moment: Moment, alert_id: int | None = None) -> list[Alert]:
+        """Acknowledges one alert, or all. Flush first; the changes are said in the next flush."""
+        return self._say_all(moment, self.alerts.acknowledge(moment, alert_id))
+
+    def silence(self, moment: Moment) -> list[Alert]:
+        """Silences what sounds, for the settable time. Flush first; the changes are said in the next flush."""
+        return self._say_all(moment, self.alerts.silence(moment))
+
+    def _say_all(self, moment: Moment, changed: list[Alert]) -> list[Alert]:
+        self._waiting.extend((moment, alert) for alert in changed)
+        return changed
+
+    def close(self, moment: Moment) -> list[Said]:
+        """The watch ends: every standing alert has its end written."""
+        return [(moment, alert) for alert in self.alerts.close(moment)]
+
+    # ------------------------------------------------------------------------------------- how things stand
+
+    def _begin_track(self, feed: str) -> Track:
+        if feed not in self._noise:
+            self._noise[feed] = NoiseModel()
+        return Track(self._noise[feed])
+
+    def _situation(self, at_s: float, world: World) -> Situation:
+        relative = self._relative_s is not None and at_s - self._relative_s < RELATIVE_REMEMBERED_S
+        heading, position, speed = standing.sensors(self.own, at_s, relative, bool(self.plots))
+        return Situation(
+            heading=heading,
+            position=position,
+            speed=speed,
+            feeds=world.feeds,
+            radars=self._radar_pictures(),
+            outputs=world.outputs,
+            annunciators=world.annunciators,
+            clock_jump_s=world.clock_jump_s,
+        )
+
+    def _radar_pictures(self) -> tuple[RadarPicture, ...]:
+        tracked = Counter(
+            self._feed_of.get(key, "") for key, _, state in self.targets.states() if state is not TrackState.LOST
+        )
+        return tuple(
+            RadarPicture(
+                feed=feed,
+                range_scale_nm=settings.range_scale_nm,
+                orientation=settings.orientation,
+                tracked=tracked[feed],
+            )
+            for feed, settings in self._radars.items()
+        )
+
+
+_TAKERS: dict[type[seen.Observation], Callable[[Lookout, Moment, Any], None]] = {
+    seen.TargetReport: Lookout._take_report,
+    seen.TargetPosition: Lookout._take_position,
+    seen.TargetPrediction: Lookout._take_prediction,
+    seen.TargetLabel: Lookout._take_label,
+    seen.RadarSettings: Lookout._take_settings,
+    seen.Note: Lookout._take_note,
+}

@@ -1,0 +1,41 @@
+"""A target's report made into a look: its bearing true, own ship beside it.
+
+Which bearing is which: a true bearing is the set's own. A relative one is made true with the heading of its own
+moment. Where there is no heading and no course that could stand in, only the bow itself is left to count from: the
+look is then bow-relative, own ship lies still with her bow to the north of her own plane, and the swing of the bow goes
+into the bearing's error, because a drift of the bearing can't be told from yaw.
+"""
+
+from alerts.plotting.kinematics import Look, OwnMotion
+from alerts.plotting.picture import OwnShip
+from parsers.observations import MotionReference, Reference, TargetReport
+
+
+def look_of(report: TargetReport, own: OwnShip, range_scale_nm: float | None = None) -> Look | None:
+    """The report's measurement, or None where it has no range or no bearing."""
+    if report.range_nm is None or report.bearing_deg is None:
+        return None
+    motion = own.motion(report.at_s)
+    if report.bearing_reference is not Reference.RELATIVE:
+        return Look(report.at_s, report.range_nm, report.bearing_deg, motion, 0.0, range_scale_nm)
+    if motion.heading_deg is None:
+        bow = bow_frame(motion)
+        return Look(report.at_s, report.range_nm, report.bearing_deg, bow, own.settings.yaw_sd_deg, range_scale_nm)
+    true_deg = (report.bearing_deg + motion.heading_deg) % 360.0
+    return Look(report.at_s, report.range_nm, true_deg, motion, motion.heading_sd_deg, range_scale_nm)
+
+
+def bow_frame(motion: OwnMotion) -> OwnMotion:
+    """Own ship in the frame of her own bow: heading zero by definition, no motion of her own that could be told."""
+    return OwnMotion(
+        at_s=motion.at_s,
+        east_nm=0.0,
+        north_nm=0.0,
+        east_kn=0.0,
+        north_kn=0.0,
+        velocity_sd_kn=0.0,
+        frame=MotionReference.UNKNOWN,
+        heading_deg=None,
+        heading_sd_deg=motion.heading_sd_deg,
+        turn_rate_deg_min=motion.turn_rate_deg_min,
+    )

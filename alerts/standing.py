@@ -1,0 +1,84 @@
+"""How things stand at one moment, for events and rules: own ship, her sensors, the radar's settings."""
+
+from typing import Any
+
+from alerts.events import Moment, OwnShip, Radar
+from alerts.plotting.picture import OwnShip as Picture
+from alerts.plotting.sources import Choice
+from alerts.rules.situation import SensorHealth
+from parsers.observations import RadarSettings
+
+
+def own_event(own: Picture, moment: Moment) -> OwnShip | None:
+    """Own ship as an event; None while nothing has ever been heard of her. What is too old is None, its age is not."""
+    at_s = moment.at_s
+    ages = [choice.age_s(at_s) for choice in (own.heading, own.position, own.ground, own.water)]
+    if all(age is None for age in ages):
+        return None
+    heading_age_s, position_age_s, ground_age_s, water_age_s = (_tenths(age) for age in ages)
+    fix, ground, water = own.fix(at_s), own.ground_velocity(at_s), own.water_speed(at_s)
+    heading_deg, _ = own.true_heading(at_s)
+    return OwnShip(
+        time=moment.time,
+        lat_deg=round(fix.lat_deg, 6) if fix else None,
+        lon_deg=round(fix.lon_deg, 6) if fix else None,
+        position_age_s=position_age_s,
+        sog_kn=round(ground.speed_kn, 2) if ground else None,
+        sog_age_s=ground_age_s,
+        cog_deg=_angle(ground.course_deg) if ground else None,
+        cog_age_s=ground_age_s,
+        heading_deg=_angle(heading_deg),
+        heading_source=own.heading_source(at_s),
+        heading_age_s=heading_age_s,
+        stw_kn=round(water.stw_kn, 2) if water and water.stw_kn is not None else None,
+        stw_age_s=water_age_s,
+    )
+
+
+def sensors(
+    own: Picture, at_s: float, needs_heading: bool, needs_speed: bool
+) -> tuple[SensorHealth, SensorHealth, SensorHealth]:
+    """Health of heading, position and speed. Speed is that over ground, else through the water."""
+    stand_in = "course over ground" if own.heading_source(at_s) == "cog" else None
+    ground_s, water_s = own.ground.age_s(at_s), own.water.age_s(at_s)
+    is_water = water_s is not None and (ground_s is None or ground_s > own.settings.speed_max_age_s)
+    return (
+        _health(own.heading, at_s, needs_heading, stand_in),
+        _health(own.position, at_s),
+        _health(own.water if is_water else own.ground, at_s, needs_speed),
+    )
+
+
+def radar_event(moment: Moment, settings: RadarSettings) -> Radar:
+    """The picture's settings and marks as an event."""
+    first, second = settings.marks
+    return Radar(
+        time=moment.time,
+        range_scale_nm=settings.range_scale_nm,
+        orientation=settings.orientation,
+        ebl_1_deg=first.bearing_deg,
+        vrm_1_nm=first.range_nm,
+        ebl_2_deg=second.bearing_deg,
+        vrm_2_nm=second.range_nm,
+        cursor_range_nm=settings.cursor.range_nm,
+        cursor_bearing_deg=settings.cursor.bearing_deg,
+    )
+
+
+def _health(choice: Choice[Any], at_s: float, needed: bool = False, stand_in: str | None = None) -> SensorHealth:
+    source = choice.source
+    return SensorHealth(
+        age_s=choice.age_s(at_s),
+        source=str(source) if source else None,
+        feed=source.feed if source else None,
+        needed=needed,
+        stand_in=stand_in,
+    )
+
+
+def _tenths(seconds: float | None) -> float | None:
+    return None if seconds is None else round(seconds, 1)
+
+
+def _angle(degrees: float | None) -> float | None:
+    return None if degrees is None else round(degrees, 1) % 360.0

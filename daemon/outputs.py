@@ -1,0 +1,43 @@
+"""Sinks, as the command line and the configuration ask for them."""
+
+import argparse
+import sys
+from collections.abc import Callable
+from importlib.metadata import version
+from pathlib import Path
+from typing import Any
+
+from daemon.clock import Clock
+from daemon.config import Config
+from daemon.sinks.archive import Archive
+from daemon.sinks.archive_store import Passage
+from daemon.sinks.events import EventsSink
+from daemon.sinks.face import Sink
+
+
+def has_screen(args: argparse.Namespace) -> bool:
+    """Whether the live screen is drawn: on a terminal, unless something else is asked for."""
+    return sys.stdout.isatty() and not (args.plain or args.quiet or args.events == "-")
+
+
+def console(
+    args: argparse.Namespace, config: Config, ask: Callable[[Any], None], pace: float, patient: bool
+) -> list[Sink]:
+    """The screen, or the plain lines, or nothing."""
+    if args.quiet or args.events == "-":
+        return []
+    return []
+
+
+def files(
+    args: argparse.Namespace, clock: Clock, origin: str, source: str, config: Config, archive: Path | None
+) -> list[Sink]:
+    """Events and archive."""
+    sinks: list[Sink] = []
+    if args.events:
+        sinks.append(EventsSink(args.events))
+    if archive:
+        passage = Passage(origin=origin, source=source, program=f"secondplot {version('secondplot')}")
+        keep_days = config.archive.keep_days if origin == "watch" else None
+        sinks.append(Archive(archive, passage, clock, lossless=origin == "replay", keep_days=keep_days))
+    return sinks

@@ -1,0 +1,281 @@
+"""The one place where data flows: feeds, parsers, lookout, sinks. Live and replay differ only in what calls it.
+
+    arrivals ─▶ TAG block off ─▶ a moment ─▶ ticks due ─▶ decoded ─▶ lookout ─▶ flush ─▶ every sink
+
+A line is accepted or refused with its reason, and counted; a sink that fails is named, and the others go on.
+"""
+
+import sys
+from collections import Counter
+from collections.abc import Callable, Iterator, Sequence
+
+from msgspec import Struct
+
+from alerts.events import Alert, AnyEvent, Feed, Instant, Moment, Note, Summary
+from alerts.lookout import Lookout, World
+from alerts.plotting.terms import FeedState
+from alerts.rules.situation import FeedHealth, OutputHealth
+from daemon.errors import UserError
+from daemon.feeds.face import Arrival, Counters
+from daemon.sinks.face import Sink, SinkError
+from daemon.timeline import Timeline
+from parsers.decode import Decoder
+from parsers.sentence import Refusal
+from parsers.tag import untag
+
+EVERY_SECOND_S = 600.0
+"""A gap up to this long is ticked through second by second; in a longer one, nothing changes faster than minutes."""
+
+
+class FeedLine(Struct):
+    """One feed as the stream knows it."""
+
+    name: str
+    decoder: Decoder
+    counters: Counters
+    silent_after_s: float = 10.0
+    heard_s: float | None = None
+    state: FeedState | None = None
+    trouble: str = ""
+
+
+class Stream:
+    """One watch: several feeds in, one lookout, several sinks out."""
+
+    def __init__(self, lookout: Lookout, sinks: Sequence[Sink], feeds: Sequence[FeedLine], timeline: Timeline) -> None:
+        self.lookout = lookout
+        self.sinks = sinks
+        self.feeds = {feed.name: feed for feed in feeds}
+        self.timeline = timeline
+        self._failed: dict[str, str] = {}
+        self.wait_for: Callable[[Moment], None] | None = None  # a replay at a pace waits here
+        self.moment: Moment | None = None
+        self.first: Moment | None = None
+        self._next_tick_s: float | None = None
+        self._jump_s: float | None = None
+        self._events: Counter[str] = Counter()
+        self._alerts: Counter[str] = Counter()
+        self._targets: set[str] = set()
+
+    def add_feed(self, feed: FeedLine) -> None:
+        """A feed that was not known at the start: a recording names it in its lines."""
+        self.feeds[feed.name] = feed
+
+    # ------------------------------------------------------------------------------------------------- lines
+
+    def take(self, arrivals: Sequence[Arrival]) -> None:
+        """Takes in lines in the order of their arrival, and tells the sinks what follows from them."""
+        for arrival in arrivals:
+            self._take_line(arrival)
+        self.flush()
+
+    def _take_line(self, arrival: Arrival) -> None:
+        feed = self.feeds[arrival.feed]
+        tagged = untag(arrival.line, arrival.checked)
+        if isinstance(tagged, Refusal):
+            feed.counters.refuse(tagged.reason)
+            return
+        moment = self.timeline.moment(arrival, tagged)
+        if self.wait_for is not None:
+            self.wait_for(moment)
+        self.advance(moment)
+        self._hear(feed, moment)
+        decoded = feed.decoder.decode(tagged, moment.at_s)
+        if decoded.refusal is not None:
+            feed.counters.refuse(decoded.refusal.reason)
+            return
+        feed.counters.accept()
+        if decoded.observations:
+            self.timeline.learn(decoded.observations)
+            self.lookout.take(moment, decoded.observations)
+
+    def _hear(self, feed: FeedLine, moment: Moment) -> None:
+        feed.heard_s = moment.at_s
+        if feed.state is not FeedState.UP:
+            self._set_state(feed, FeedState.UP, moment)
+
+    # -------------------------------------------------------------------------------------------------- time
+
+    def advance(self, moment: Moment) -> None:
+        """Stream time has come to `moment`: every second due before it is ticked."""
+        if self.first is None:
+            self.first = moment
+            self._next_tick_s = float(int(moment.at_s) + 1)
+        for due in self._due(moment):
+            self._tick(due)
+        self.moment = moment
+
+    def pass_time(self, moment: Moment) -> None:
+        """No line has come, but time has passed (live)."""
+        if self.moment is None or moment.at_s >= self.moment.at_s:
+            self.advance(moment)
+
+    def _due(self, moment: Moment) -> Iterator[Moment]:
+        """The whole seconds that have not been ticked up to the moment; in a long gap, then by the minute."""
+        began_s = self._next_tick_s
+        assert began_s is not None
+        while self._next_tick_s is not None and self._next_tick_s <= moment.at_s:
+            due_s = self._next_tick_s
+            behind_ms = round((moment.at_s - due_s) * 1000)
+            yield Moment(due_s, Instant(moment.time.utc_ms - behind_ms))
+            step_s = 1.0 if due_s - began_s < EVERY_SECOND_S else 60.0
+            self._next_tick_s = due_s + step_s if due_s + step_s <= moment.at_s else float(int(moment.at_s) + 1)
+
+    def _tick(self, moment: Moment) -> None:
+        for feed in self.feeds.values():
+            self._age(feed, moment)
+        jump_s = self.timeline.take_jump()
+        health = tuple(self._health(feed, moment.at_s) for feed in self.feeds.values())
+        world = World(feeds=health, outputs=self._outputs(), clock_jump_s=jump_s)
+        self.lookout.tick(moment, world)
+
+    def _age(self, feed: FeedLine, moment: Moment) -> None:
+        heard_s = moment.at_s if feed.heard_s is None else feed.heard_s
+        if feed.state is FeedState.UP and moment.at_s - heard_s > feed.silent_after_s:
+            self._set_state(feed, FeedState.SILENT, moment)
+
+    def link_is_down(self, name: str, moment: Moment, trouble: str) -> None:
+        """A live feed has lost its connection; the next line brings it up again."""
+        feed = self.feeds[name]
+        feed.trouble = trouble
+        if feed.state is not FeedState.DOWN:
+            self._set_state(feed, FeedState.DOWN, moment)
+
+    def _set_state(self, feed: FeedLine, state: FeedState, moment: Moment) -> None:
+        feed.state = state
+        if state is FeedState.UP:
+            feed.trouble = ""
+        self.lookout.say(moment, _feed_event(feed, moment))
+
+    def _health(self, feed: FeedLine, at_s: float) -> FeedHealth:
+        silent_s = None if feed.heard_s is None else max(0.0, at_s - feed.heard_s)
+        return FeedHealth(name=feed.name, state=feed.state or FeedState.SILENT, silent_s=silent_s, detail=feed.trouble)
+
+    # ------------------------------------------------------------------------------------------- the watchkeeper
+
+    def ask(self, verb: str, alert_id: int | None = None, text: str | None = None) -> str:
+        """A request of the watchkeeper's: `ack`, `silence`, `note`, `condition`. Answers in a few words.
+
+        Raises UserError for what can't be done.
+        """
+        moment = self.moment
+        if moment is None:
+            raise UserError("the watch has not seen any data yet")
+        self.flush()
+        lookout = self.lookout
+        if verb == "ack":
+            changed = lookout.acknowledge(moment, alert_id)
+            answer = f"{len(changed)} acknowledged" if changed else "nothing to acknowledge"
+        elif verb == "silence":
+            changed = lookout.silence(moment)
+            answer = f"{len(changed)} silenced" if changed else "nothing sounds"
+        elif verb == "note" and text:
+            lookout.say(moment, Note(time=moment.time, text=text, author="watchkeeper"))
+            answer = "noted"
+        elif verb == "condition" and text in lookout.conditions:
+            lookout.set_condition(moment, text)
+            answer = f"condition: {text}"
+        elif verb == "condition":
+            raise UserError(f"condition {text!r} is none of {', '.join(map(repr, lookout.conditions))}")
+        else:
+            raise UserError(f"{verb!r} is nothing that a watch can do")
+        self.flush()
+        return answer
+
+    # ------------------------------------------------------------------------------------------------- sinks
+
+    def flush(self) -> None:
+        """Judges what is waiting and tells every sink, moment by moment."""
+        said = self.lookout.flush()
+        start = 0
+        while start < len(said):
+            moment = said[start][0]
+            end = start + 1
+            while end < len(said) and said[end][0] is moment:
+                end += 1
+            self._tell(moment, [event for _, event in said[start:end]])
+            start = end
+
+    def _tell(self, moment: Moment, events: Sequence[AnyEvent]) -> None:
+        for event in events:
+            self._count(event)
+        for sink in self.sinks:
+            try:
+                sink.take(moment, events)
+            except SinkError as error:
+                self._failed[sink.name] = str(error)
+            else:
+                self._failed.pop(sink.name, None)
+
+    def _outputs(self) -> tuple[OutputHealth, ...]:
+        """The sinks that can't do their work now."""
+        troubles = ((sink, sink.trouble or self._failed.get(sink.name, "")) for sink in self.sinks)
+        return tuple(
+            OutputHealth(name=sink.name, problem=problem, lost=sink.lost) for sink, problem in troubles if problem
+        )
+
+    def _count(self, event: AnyEvent) -> None:
+        kind = event.__struct_config__.tag
+        self._events[str(kind)] += 1
+        if isinstance(event, Alert):
+            self._alerts[event.rule] += event.state == "active-unacknowledged"
+        target = getattr(event, "target", None)
+        if target is not None:
+            self._targets.add(target)
+
+    def idle(self, now_s: float) -> None:
+        """No line has come for a while: sinks may flush and draw. `now_s` is the host's monotonic time."""
+        for sink in self.sinks:
+            try:
+                sink.idle(now_s)
+            except SinkError as error:
+                self._failed[sink.name] = str(error)
+
+    def close(self, summarise: bool = False) -> Summary | None:
+        """The watch has ended: standing alerts end, feeds give their last account, sinks are closed."""
+        self.flush()
+        moment, summary = self.moment, None
+        if moment is not None:
+            for said in self.lookout.close(moment):
+                self._tell(moment, [said[1]])
+            for feed in self.feeds.values():
+                self._tell(moment, [_feed_event(feed, moment)])
+            summary = self._summary(moment)
+            if summarise:
+                self._tell(moment, [summary])
+        for sink in self.sinks:
+            try:
+                sink.close()
+            except SinkError as error:
+                print(f"secondplot: {error}", file=sys.stderr)
+        return summary
+
+    def _summary(self, moment: Moment) -> Summary:
+        counters = [feed.counters for feed in self.feeds.values()]
+        refused: Counter[str] = Counter()
+        for one in counters:
+            refused.update(one.refused)
+        return Summary(
+            time=moment.time,
+            first_time=self.first.time if self.first else None,
+            last_time=moment.time,
+            events=dict(sorted(self._events.items())),
+            targets=len(self._targets),
+            alerts={rule: count for rule, count in sorted(self._alerts.items()) if count},
+            lines=sum(one.lines for one in counters),
+            accepted=sum(one.accepted for one in counters),
+            refused=dict(sorted(refused.items())),
+        )
+
+
+def _feed_event(feed: FeedLine, moment: Moment) -> Feed:
+    counters = feed.counters
+    return Feed(
+        time=moment.time,
+        name=feed.name,
+        state=feed.state or FeedState.SILENT,
+        lines=counters.accepted + sum(counters.refused.values()) + sum(counters.dropped.values()),
+        accepted=counters.accepted,
+        refused=dict(sorted(counters.refused.items())),
+        dropped=sum(counters.dropped.values()),
+    )

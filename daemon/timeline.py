@@ -1,0 +1,183 @@
+"""A moment for every line: the stream's own seconds, which never jump, and the UTC label beside them.
+
+Recorded lines bring their time with them; live ones get the host's. Either way a clock that is put forward or back
+moves the label and never the seconds: nothing ages, and nothing gets younger, because somebody set a clock.
+"""
+
+from collections.abc import Iterable
+from typing import Protocol
+
+from alerts.events import Instant, Moment
+from daemon.feeds.face import UNTIMED, Arrival
+from parsers.observations import DateAndTime, Observation, TimeOfDay
+from parsers.tag import Tagged
+
+DISORDER_MS = 2000
+"""Lines of several talkers may stand this much out of order; time then stands still for a moment."""
+
+JUMP_MS = 2000
+"""A wall clock that moves by more than this against the monotonic one has been put."""
+
+DAY_S = 86400.0
+
+
+class Timeline(Protocol):
+    def moment(self, arrival: Arrival, tagged: Tagged) -> Moment:
+        """The moment of one line. Never before that of the line before it."""
+
+    def learn(self, observations: Iterable[Observation]) -> None:
+        """What the line itself said of time, for recordings that carry no other."""
+
+    def take_jump(self) -> float | None:
+        """By how many seconds a clock has jumped since the last call; None if none did."""
+
+
+class RecordedTimeline:
+    """Time by the recording: the TAG block's `c:` or a leading time, else the own-ship sentences, else a rate.
+
+    A step back of more than `DISORDER_MS` is a clock put back: the seconds go on from where they were. A step forward
+    is a gap in the recording, and everything ages by it.
+    """
+
+    def __init__(self, lines_per_second: float | None = None) -> None:
+        self._rate = lines_per_second
+        self._at_ms = 0
+        self._utc_ms: int | None = None
+        self._mono_ms = 0
+        self._fraction = 0.0
+        self._tagged = False
+        self._jump_s: float | None = None
+        self._moment = Moment(0.0, Instant(0))
+
+    def moment(self, arrival: Arrival, tagged: Tagged) -> Moment:
+        """See Timeline."""
+        if arrival.mono_s != UNTIMED:
+            self._tagged = True
+            self._follow(arrival)
+        elif tagged.utc_ms is not None:
+            self._tagged = True
+            self._reach(tagged.utc_ms)
+        elif self._rate is not None and not self._tagged:
+            self._fraction += 1000.0 / self._rate
+            step = int(self._fraction)
+            self._fraction -= step
+            self._at_ms += step
+            self._utc_ms = (self._utc_ms or 0) + step
+        return self._now()
+
+    def learn(self, observations: Iterable[Observation]) -> None:
+        """See Timeline."""
+        if self._tagged or self._rate is not None:
+            return
+        for observation in observations:
+            if isinstance(observation, DateAndTime):
+                self._reach(observation.utc_ms)
+            elif isinstance(observation, TimeOfDay):
+                self._reach(self._dated(observation.time_of_day_s))
+
+    def take_jump(self) -> float | None:
+        """See Timeline."""
+        jump_s, self._jump_s = self._jump_s, None
+        return jump_s
+
+    def _reach(self, utc_ms: int) -> None:
+        if self._utc_ms is None:
+            self._at_ms, self._utc_ms = utc_ms, utc_ms
+            return
+        step_ms = utc_ms - self._utc_ms
+        if step_ms >= 0:
+            self._at_ms += step_ms
+            self._utc_ms = utc_ms
+        elif step_ms < -DISORDER_MS:
+            self._jump_s = step_ms / 1000.0
+            self._utc_ms = utc_ms
+
+    def _follow(self, arrival: Arrival) -> None:
+        """A line of our own recorder: seconds by its monotonic clock, which begins anew with each run of the watch."""
+        mono_ms = round(arrival.mono_s * 1000)
+        if self._utc_ms is None:
+            self._at_ms, self._utc_ms, self._mono_ms = arrival.utc_ms, arrival.utc_ms, mono_ms
+            return
+        step_ms = mono_ms - self._mono_ms
+        if step_ms < 0:
+            step_ms = max(0, arrival.utc_ms - self._utc_ms)
+        elif abs(arrival.utc_ms - self._utc_ms - step_ms) > JUMP_MS:
+            self._jump_s = (arrival.utc_ms - self._utc_ms - step_ms) / 1000.0
+        self._at_ms += step_ms
+        self._utc_ms, self._mono_ms = arrival.utc_ms, mono_ms
+
+    def _dated(self, time_of_day_s: float) -> int:
+        """The time of day on the day nearest to now; on the first of January 1970 if no date was ever heard."""
+        now_ms = self._utc_ms or 0
+        day = round((now_ms / 1000.0 - time_of_day_s) / DAY_S)
+        return int((max(0, day) * DAY_S + time_of_day_s) * 1000)
+
+    def _now(self) -> Moment:
+        at_s = self._at_ms / 1000.0
+        utc_ms = self._utc_ms or 0
+        if at_s != self._moment.at_s or utc_ms != self._moment.time.utc_ms:
+            self._moment = Moment(at_s, Instant(utc_ms))
+        return self._moment
+
+
+class LiveTimeline:
+    """Time by the host: monotonic seconds, and the wall clock as it was at the start carried on by them."""
+
+    def __init__(self, mono_s: float, utc_ms: int) -> None:
+        self._anchor_ms = utc_ms - round(mono_s * 1000)
+        self._moment = Moment(mono_s, Instant(utc_ms))
+        self._jump_s: float | None = None
+
+    def moment(self, arrival: Arrival, tagged: Tagged) -> Moment:
+        """See Timeline."""
+        return self.at(arrival.mono_s, arrival.utc_ms)
+
+    def at(self, mono_s: float, utc_ms: int) -> Moment:
+        """A moment by the host's clocks, for a line or for the passing of time."""
+        mono_s = max(mono_s, self._moment.at_s)
+        label_ms = self._anchor_ms + round(mono_s * 1000)
+        if abs(utc_ms - label_ms) > JUMP_MS:
+            self._jump_s = (utc_ms - label_ms) / 1000.0
+            self._anchor_ms += utc_ms - label_ms
+            label_ms = utc_ms
+        if mono_s != self._moment.at_s or label_ms != self._moment.time.utc_ms:
+            self._moment = Moment(mono_s, Instant(label_ms))
+        return self._moment
+
+    def learn(self, observations: Iterable[Observation]) -> None:
+        """Live, what instruments claim of time moves nothing."""
+
+    def take_jump(self) -> float | None:
+        """See Timeline."""
+        jump_s, self._jump_s = self._jump_s, None
+        return jump_s
+
+
+class TaggedTimeline(RecordedTimeline):
+    """Live lines that bring their own time (`?time=tag`): the same moments as a replay of them gives.
+
+    When no line has come for a while the host's clock carries time on, so that silence is noticed.
+    """
+
+    CARRY_ON_AFTER_S = 3.0
+
+    def __init__(self) -> None:
+        super().__init__()
+        self._heard_s: float | None = None
+        self._carried_s = 0.0
+
+    def moment(self, arrival: Arrival, tagged: Tagged) -> Moment:
+        """See Timeline."""
+        self._heard_s = arrival.mono_s
+        return super().moment(Arrival(arrival.feed, arrival.line), tagged)
+
+    def at(self, mono_s: float, utc_ms: int) -> Moment | None:
+        """The moment by the host's clock; None while lines drive the time, or before the first.
+
+        A late line that is older than the time so carried on leaves it standing: see RecordedTimeline.
+        """
+        if self._heard_s is None or mono_s - self._heard_s < self.CARRY_ON_AFTER_S:
+            return None
+        self._reach((self._utc_ms or 0) + round((mono_s - max(self._heard_s, self._carried_s)) * 1000))
+        self._carried_s = mono_s
+        return self._now()
