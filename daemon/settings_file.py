@@ -92,8 +92,14 @@ def _path(where: str, values: dict[str, Any]) -> tuple[str, ...]:
     for index, step in enumerate(steps):
         key = _likely_key(here, steps[index + 1 :]) if step == "..." else step
         path.append(key)
-        here = here.get(key, {}) if isinstance(here, dict) else {}
+        here = _into(here, key)
     return tuple(path)
+
+
+def _into(here: Any, key: str) -> Any:
+    if isinstance(here, list):
+        return here[int(key)] if key.isdigit() and int(key) < len(here) else {}
+    return here.get(key, {}) if isinstance(here, dict) else {}
 
 
 def _likely_key(table: Any, rest: list[str]) -> str:
@@ -117,6 +123,8 @@ def _step_into(node: Any, step: str) -> Any:
         node = next(
             (t for t in node.types if isinstance(t, (msgspec.inspect.StructType, msgspec.inspect.DictType))), None
         )
+    if isinstance(node, (msgspec.inspect.ListType, msgspec.inspect.VarTupleType)):
+        return node.item_type
     if isinstance(node, msgspec.inspect.DictType):
         return node.value_type
     return next((field.type for field in getattr(node, "fields", ()) if field.encode_name == step), None)
