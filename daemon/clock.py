@@ -84,3 +84,8 @@ class VirtualClock:
         """The wall clock alone jumps, either way."""
         with self._lock:
             self._utc_ms += round(seconds * 1000)
+
+
+def monotonic_us() -> int:
+    """CLOCK_MONOTONIC in microseconds, as sd_notify(3) wants it with RELOADING=1."""
+    return time.clock_gettime_ns(time.CLOCK_MONOTONIC) // 1000
