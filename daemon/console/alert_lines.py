@@ -1,0 +1,102 @@
+"""The foot of the screen: alerts, feeds and the last note."""
+
+from collections.abc import Sequence
+
+from rich.text import Text
+
+from alerts.plotting.terms import AlertState, FeedState, Priority
+from daemon import words
+from daemon.console.board import Raised, Snapshot
+from daemon.console.lines import Look, line
+
+
+def alert_rank(raised: Raised) -> tuple[int, int, float]:
+    waiting = raised.alert.state in (AlertState.ACTIVE_UNACKNOWLEDGED, AlertState.ACTIVE_SILENCED)
+    priorities = (Priority.ALARM, Priority.WARNING, Priority.CAUTION)
+    return (0 if waiting else 1, priorities.index(raised.alert.priority), -raised.since_s)
+
+
+def ranked(alerts: Sequence[Raised]) -> list[Raised]:
+    """Alerts as they are listed: not acknowledged first, then by priority, then the newest."""
+    return sorted(alerts, key=alert_rank)
+
+
+def role_of(raised: Raised, look: Look) -> str:
+    """The role of an alert's line; one that waits for a person changes once a second."""
+    waiting = raised.alert.state is AlertState.ACTIVE_UNACKNOWLEDGED
+    return raised.alert.priority if look.bright or not waiting else "title"
+
+
+STATE_WORDS = {
+    AlertState.ACTIVE_UNACKNOWLEDGED: "not ack'd",
+    AlertState.ACTIVE_SILENCED: "silenced",
+    AlertState.ACTIVE_ACKNOWLEDGED: "ack'd",
+    AlertState.RECTIFIED_UNACKNOWLEDGED: "over, new",
+    AlertState.NORMAL: "over",
+}
+
+
+def alert_lines(raised: Sequence[Raised], room: int, look: Look) -> list[Text]:
+    """Up to `room` lines of alerts, the last one saying how many more there are."""
+    alerts = ranked(raised)
+    if not alerts:
+        return [line(look, ("No alert holds.", ""))]
+    shown = alerts if len(alerts) <= room else alerts[: max(room - 1, 0)]
+    lines = [_alert_line(one, look) for one in shown]
+    if shown and len(alerts) < room:
+        lines[1:1] = _rest_of(shown[0], look)[: room - len(alerts)]
+    if room == 1:
+        return [_alert_line(alerts[0], look)]
+    if len(shown) < len(alerts):
+        lines.append(line(look, (f"and {len(alerts) - len(shown)} more alerts", "caution")))
+    return lines[:room]
+
+
+HEAD = 27  # cells before an alert's text
+
+
+def _alert_line(raised: Raised, look: Look) -> Text:
+    alert = raised.alert
+    head = f"{alert.priority.upper():<7} {STATE_WORDS[alert.state]:<9.9} {words.clock(raised.since)}"
+    return line(look, (head, role_of(raised, look)), (" " + words.clean(alert.text, 200), ""))
+
+
+def _rest_of(raised: Raised, look: Look) -> list[Text]:
+    """What did not fit of an alert's text, on lines of its own."""
+    text = words.clean(raised.alert.text, 200)
+    width = look.width - HEAD
+    if width < 10:
+        return []
+    return [line(look, (" " * HEAD + text[at : at + width], "")) for at in range(width, len(text), width)]
+
+
+def feeds_line(snapshot: Snapshot, look: Look) -> Text:
+    """Each feed's state, and how much of it was refused or lost."""
+    if not snapshot.feeds:
+        return line(look, ("Feeds: no report yet", "faint"))
+    parts: list[tuple[str, str]] = [("Feeds ", "faint")]
+    for feed in sorted(snapshot.feeds, key=lambda one: (one.state is FeedState.UP, one.name)):
+        parts.append((f"{words.clean(feed.name, 20)} {_feed_words(feed.state)}", _feed_role(feed.state)))
+        refused = sum(feed.refused.values())
+        told = [f"{refused} refused"] * bool(refused) + [f"{feed.dropped} lost"] * bool(feed.dropped)
+        parts.append((f" ({', '.join(told)})" if told else "", "faint"))
+        parts.append(("  ", ""))
+    if snapshot.hidden:
+        parts.append((f"{snapshot.hidden} not shown for want of room", "caution"))
+    return line(look, *parts)
+
+
+def _feed_words(state: FeedState) -> str:
+    return state if state is FeedState.UP else state.upper()
+
+
+def _feed_role(state: FeedState) -> str:
+    return "good" if state is FeedState.UP else "warning"
+
+
+def note_line(snapshot: Snapshot, look: Look) -> Text:
+    if not snapshot.notes:
+        return line(look, ("", ""))
+    note = snapshot.notes[-1]
+    author = f" ({words.clean(note.author, 20)})" if note.author else ""
+    return line(look, (f"Note {words.clock(note.time)}{author} ", "faint"), (words.clean(note.text, 160), ""))

@@ -1,0 +1,65 @@
+"""The head of the screen: time and limits, and own ship with the age of each sensor."""
+
+from rich.text import Text
+
+from daemon import words
+from daemon.console.board import Snapshot
+from daemon.console.lines import Limits, Look, line
+
+# Older than this, an own-ship value is called stale whatever else is known of it.
+STALE_S = 10.0
+
+
+def header(snapshot: Snapshot, limits: Limits | None, look: Look) -> Text:
+    """Time, place, and the limits in force."""
+    time = "--:--:--" if snapshot.time is None else words.clock(snapshot.time)
+    parts = [(f"{time} UTC  ", "title")]
+    if limits is not None:
+        held = f"CPA {limits.cpa_nm:g} NM, TCPA {limits.tcpa_min:g} min"
+        parts.append((f"{words.clean(limits.condition, 24)}: {held}  ", "title"))
+    parts.append(("an aid to look-out only", "faint"))
+    return line(look, *parts)
+
+
+def own_strip(snapshot: Snapshot, look: Look) -> list[Text]:
+    """Own ship: each sensor's value with its age, or the word for what is wrong with it."""
+    own = snapshot.own
+    if own is None:
+        return [line(look, ("OWN  no own-ship data yet", "stale"))]
+    since = snapshot.own_age_s
+    heading = "CSE for HDG" if own.heading_source == "cog" else "HDG"
+    place = f"{words.latitude(own.lat_deg)} {words.longitude(own.lon_deg)}"
+    parts: list[tuple[str, str]] = []
+    for name, known, value, age_s in (
+        (heading, own.heading_deg, words.bearing(own.heading_deg), own.heading_age_s),
+        ("COG", own.cog_deg, words.bearing(own.cog_deg), own.cog_age_s),
+        ("SOG", own.sog_kn, words.knots(own.sog_kn), own.sog_age_s),
+        ("STW", own.stw_kn, words.knots(own.stw_kn), own.stw_age_s),
+        ("", own.lat_deg, place, own.position_age_s),
+    ):
+        parts += _sensor(name or "POS", known, value, None if age_s is None else age_s + since)
+    return _folded(parts, look)
+
+
+def _sensor(name: str, known: float | None, value: str, age_s: float | None) -> list[tuple[str, str]]:
+    if known is None:
+        return [(f"{name} none" if age_s is None else f"{name} LOST {words.age(age_s)}", "stale")]
+    if age_s is not None and age_s > STALE_S:
+        return [(f"{name} STALE {words.age(age_s)}", "stale")]
+    return [(f"{name} {value}", ""), ("" if age_s is None else f" {words.age(age_s)}", "faint")]
+
+
+def _folded(parts: list[tuple[str, str]], look: Look) -> list[Text]:
+    """Parts on as few lines as hold them whole; a faint part stays with the one before it."""
+    lines: list[list[tuple[str, str]]] = [[]]
+    used = 0
+    for text, role in parts:
+        joined = role == "faint"
+        gap = "" if joined or not lines[-1] else "  "
+        room = 7 if not joined else 0  # a value is not parted from its age
+        if lines[-1] and used + len(gap) + len(text) + room > look.width and not joined:
+            lines.append([])
+            used, gap = 0, ""
+        lines[-1].append((gap + text, role))
+        used += len(gap) + len(text)
+    return [line(look, *parts_) for parts_ in lines]

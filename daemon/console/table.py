@@ -1,0 +1,159 @@
+"""The answer and the targets by urgency: closing on a steady bearing, how close, when, on which side, how sure."""
+
+from collections.abc import Sequence
+
+from rich.text import Text
+
+from alerts.plotting.terms import AlertState, BearingTrend, Check, Passing, Priority, TrackState
+from daemon import words
+from daemon.console.alert_lines import alert_rank, role_of
+from daemon.console.board import Raised, Row, Snapshot
+from daemon.console.lines import Look, line
+
+
+def answer(snapshot: Snapshot, order: Sequence[str], look: Look) -> Text:
+    """The first question in one line: is anything closing on a steady bearing?"""
+    rows = [(key, snapshot.rows[key]) for key in order]
+    current = [(key, row) for key, row in rows if row.current]
+    steady = [(key, row) for key, row in current if closing_steady(row)]
+    if steady:
+        key, row = steady[0]
+        more = f"; {len(steady) - 1} more" if len(steady) > 1 else ""
+        text = (
+            f"STEADY BEARING, CLOSING: {label(key, row)} CPA {words.miles(row.plot.cpa_nm)}"
+            f" {words.until(row.plot.tcpa_min)}{more}"
+        )
+        return line(look, (text.ljust(look.width), _alert_role(snapshot, key, look)))
+    if not rows:
+        return line(look, ("No target has been reported yet: nothing can be said of any.", "stale"))
+    if not current:
+        youngest = min(row.age_s for _, row in rows)
+        return line(
+            look, (f"NO CURRENT TARGET DATA, the last {words.age(youngest)} ago: nothing can be said.", "stale")
+        )
+    judged = sum(row.plot.bearing_trend is not BearingTrend.UNSETTLED for _, row in current)
+    said = f"No steady bearing among {judged} targets judged" if judged else "No target can be judged yet"
+    unsettled, old = len(current) - judged, len(rows) - len(current)
+    rest = [f"{unsettled} not settled"] * bool(unsettled) + [f"{old} not updated"] * bool(old)
+    return line(look, ("; ".join([said, *rest]) + ".", "title"))
+
+
+# A CPA further off than this is a vessel that keeps station with us, not one that closes.
+CLOSING_MIN = 60.0
+
+
+def closing_steady(row: Row) -> bool:
+    """True where the target is on a steady bearing or a collision course and its CPA lies within the hour."""
+    plot = row.plot
+    still_to_come = plot.tcpa_min is not None and 0 < plot.tcpa_min <= CLOSING_MIN
+    steady = plot.bearing_trend is BearingTrend.STEADY or plot.passing is Passing.COLLISION_COURSE
+    return still_to_come and steady
+
+
+def _alert_role(snapshot: Snapshot, target: str, look: Look) -> str:
+    raised = [alert for alert in snapshot.alerts if alert.alert.target == target]
+    return role_of(min(raised, key=alert_rank), look) if raised else "title"
+
+
+def table(snapshot: Snapshot, order: Sequence[str], chosen: str | None, room: int, look: Look) -> list[Text]:
+    """Up to `room` lines: the targets by urgency, the last line saying how many more there are."""
+    lines = [line(look, (_HEAD, "faint"))]
+    fitting = room - 1 if len(order) <= room - 1 else room - 2
+    marks = _marks(snapshot.alerts)
+    for key in order[: max(fitting, 0)]:
+        lines += [target_line(key, snapshot.rows[key], marks.get(key, "  "), key == chosen, look)]
+    left = len(order) - max(fitting, 0)
+    if left > 0:
+        lines.append(line(look, (f"   and {left} more, less urgent (keys: down, up)", "faint")))
+    return lines[:room]
+
+
+_COLUMNS = (11, 7, 7, 12, 5, 10, 8, 10, 8)
+_HEAD = "  " + "".join(
+    name.ljust(width)
+    for name, width in zip(
+        ("target", "brg", "rng NM", "bearing is", "CPA N", "M (95 %)", "in min", "passes", "set"), _COLUMNS, strict=True
+    )
+)
+
+
+def target_line(key: str, row: Row, mark: str, chosen: bool, look: Look) -> Text:
+    """One target. Figures of a target that is not current are not shown as if they were."""
+    role = {"!!": "alarm", "! ": "alarm", "* ": "warning"}.get(mark, "chosen" if chosen else "text")
+    pointer = ">" if chosen else " "
+    plot = row.plot
+    head = f"{mark[0]}{pointer}{label(key, row):<{_COLUMNS[0]}.{_COLUMNS[0] - 1}}"
+    if not row.current:
+        state = "LOST" if plot.track is TrackState.LOST else "NOT UPDATED"
+        last = f"{state} for {words.age(row.age_s)}; last {bearing_text(row)} {words.miles(plot.range_nm)}"
+        return line(look, (head, role if mark.strip() else "stale"), (last, "stale"))
+    cells = (
+        bearing_text(row),
+        _short(plot.range_nm),
+        _drift(row),
+        *_closest(row),
+        _passing(row),
+        _set_says(plot.check),
+    )
+    body = "".join(cell.ljust(width) for cell, width in zip(cells, _COLUMNS[1:], strict=True))
+    return line(look, (head, role), (body, "chosen" if chosen else "text"))
+
+
+def label(key: str, row: Row) -> str:
+    """The name a person knows the target by: its own where it has one, else the track's."""
+    return words.clean(row.plot.name, 20) or key
+
+
+def bearing_text(row: Row) -> str:
+    plot = row.plot
+    if plot.bearing_deg is None and plot.relative_bearing_deg is not None:
+        return words.bearing(plot.relative_bearing_deg, "R")
+    return words.bearing(plot.bearing_deg)
+
+
+def _drift(row: Row) -> str:
+    plot = row.plot
+    if plot.track is TrackState.MANOEUVRING:
+        return "MANOEUVRING"
+    if plot.bearing_trend is BearingTrend.STEADY:
+        return "STEADY" if closing_steady(row) else "steady"
+    return str(plot.bearing_trend).replace("drawing", "draws")
+
+
+def _closest(row: Row) -> tuple[str, str, str]:
+    """CPA, its 95 % limits and TCPA; dashes while unsettled, and a word once it is past."""
+    plot = row.plot
+    if plot.cpa_nm is None or plot.tcpa_min is None:
+        return (words.DASH, words.DASH, words.DASH)
+    if plot.tcpa_min < 0:
+        return (words.DASH, words.DASH, "past")
+    spread = words.DASH
+    if plot.cpa_low_nm is not None and plot.cpa_high_nm is not None:
+        spread = f"{_short(plot.cpa_low_nm)}–{_short(plot.cpa_high_nm)}"
+    minutes = f"{plot.tcpa_min:.1f}" if plot.tcpa_min < 100 else ">100"
+    return (_short(plot.cpa_nm), spread, minutes)
+
+
+def _short(nm: float) -> str:
+    """Four figures at most, so that columns stand."""
+    return f"{nm:.2f}" if nm < 9.995 else f"{nm:.1f}"[:4].rstrip(".")
+
+
+def _passing(row: Row) -> str:
+    return "collision" if row.plot.passing is Passing.COLLISION_COURSE else str(row.plot.passing)
+
+
+def _set_says(check: Check) -> str:
+    return {Check.DIFFERS: "DIFFERS", Check.NOT_REPORTED: words.DASH}.get(check, str(check))
+
+
+def _marks(alerts: Sequence[Raised]) -> dict[str, str]:
+    """Two signs before a target's name: !! an alarm not acknowledged, ! one acknowledged, * a warning."""
+    marks: dict[str, str] = {}
+    for raised in sorted(alerts, key=alert_rank, reverse=True):
+        alert = raised.alert
+        if alert.target is None or alert.priority is Priority.CAUTION:
+            continue
+        alarm = "! " if alert.state is AlertState.ACTIVE_ACKNOWLEDGED else "!!"
+        marks[alert.target] = alarm if alert.priority is Priority.ALARM else "* "
+    return marks

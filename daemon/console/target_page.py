@@ -1,0 +1,97 @@
+"""All that is known of one target: ours beside the set's, how sure, its history, its alerts."""
+
+from collections.abc import Sequence
+
+from rich.text import Text
+
+from alerts.plotting.terms import Check
+from daemon import words
+from daemon.console.alert_lines import alert_lines
+from daemon.console.board import Point, Row, Snapshot
+from daemon.console.lines import Limits, Look, line, rule
+from daemon.console.own import header, own_strip
+from daemon.console.strips import drift_strips
+from daemon.console.table import bearing_text, label
+
+HISTORY_MINUTES = 6
+
+
+def target_page(snapshot: Snapshot, key: str, limits: Limits | None, look: Look) -> list[Text]:
+    row = snapshot.rows[key]
+    top = [header(snapshot, limits, look), *own_strip(snapshot, look), _title(key, row, look)]
+    held = [raised for raised in snapshot.alerts if raised.alert.target == key]
+    foot = [*_history(row.history, snapshot.now_s, look), *alert_lines(held, 2, look)]
+    middle = figures(row, look)
+    room = look.height - 1 - len(top) - len(middle) - len(foot)
+    return [*top, *middle, *drift_strips(snapshot, [key], min(room, 12), look), *foot]
+
+
+def _title(key: str, row: Row, look: Look) -> Text:
+    name = label(key, row)
+    called = key if name == key else f"{key} ({name})"
+    state = f"{row.plot.track}, {row.plot.observations} observations, last {words.age(row.age_s)} ago"
+    return line(look, (f"{called}  ", "title"), (state, "" if row.current else "stale"))
+
+
+def figures(row: Row, look: Look) -> list[Text]:
+    """Every figure of the plot, with the set's own beside it. A target that is not current has last figures only."""
+    plot = row.plot
+    if not row.current:
+        last = f"Last seen {bearing_text(row)}, {words.miles(plot.range_nm)}, {words.age(row.age_s)} ago."
+        return [line(look, (last, "stale")), line(look, ("No figure of it is a present one.", "stale"))]
+    lines = [
+        ("bearing", f"{bearing_text(row)}, {words.off_the_bow(plot.relative_bearing_deg)}"),
+        ("range", words.miles(plot.range_nm)),
+        ("drift", f"{plot.bearing_trend}, {words.rate(plot.bearing_rate_deg_min, plot.bearing_rate_sd_deg_min)}"),
+        ("CPA", f"{words.miles(plot.cpa_nm)} (95 %: {words.limits(plot.cpa_low_nm, plot.cpa_high_nm)})"),
+        ("TCPA", _tcpa(row)),
+        ("inside", f"{words.percent(plot.inside_probability)} sure to pass inside the CPA limit"),
+        ("passes", f"{plot.passing}; cuts our heading line {_bow(row)}"),
+        ("motion", f"course {words.bearing(plot.course_deg)}, speed {words.knots(plot.speed_kn)}, true over ground"),
+        ("geometry", words.encounter(plot.encounter)),
+        ("the set", _reported(row)),
+        ("check", _check(row)),
+    ]
+    return [line(look, (f"  {name:<9} ", "faint"), (text, "")) for name, text in lines]
+
+
+def _tcpa(row: Row) -> str:
+    spread = "" if row.plot.tcpa_sd_min is None else f" (± {row.plot.tcpa_sd_min:.1f} min, one sd)"
+    return words.until(row.plot.tcpa_min) + spread
+
+
+def _bow(row: Row) -> str:
+    plot = row.plot
+    if plot.bow_crossing_nm is None or plot.bow_crossing_min is None:
+        return "nowhere ahead" if plot.cpa_nm is not None else words.DASH
+    return f"{words.miles(plot.bow_crossing_nm)} ahead {words.until(plot.bow_crossing_min)}"
+
+
+def _reported(row: Row) -> str:
+    plot = row.plot
+    return (
+        f"CPA {words.miles(plot.reported_cpa_nm)} {words.until(plot.reported_tcpa_min)}, course"
+        f" {words.bearing(plot.reported_course_deg)}, speed {words.knots(plot.reported_speed_kn)}"
+    )
+
+
+def _check(row: Row) -> str:
+    said = "DIFFERS" if row.plot.check is Check.DIFFERS else str(row.plot.check)
+    return f"{said}: {words.clean(row.plot.check_cause, 90)}" if row.plot.check_cause else said
+
+
+def _history(history: Sequence[Point], now_s: float, look: Look) -> list[Text]:
+    """A line each minute, the newest first, as in a plotting book."""
+    if look.height < 26:
+        return []
+    lines = [rule(look, "minutes ago, bearing, range, CPA, TCPA")]
+    for minute in range(HISTORY_MINUTES):
+        point = next((one for one in reversed(history) if now_s - one.at_s >= 60.0 * minute), None)
+        if point is None or now_s - point.at_s > 60.0 * minute + 45.0:
+            continue
+        text = (
+            f"  {minute:>2}   {words.bearing(point.bearing_deg)}   {words.miles(point.range_nm)}"
+            f"   {words.miles(point.cpa_nm)} {words.until(point.tcpa_min)}"
+        )
+        lines.append(line(look, (text, "")))
+    return lines

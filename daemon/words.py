@@ -1,0 +1,165 @@
+"""Numbers and names as a person reads them: units on every number, three-digit bearings, and words for what is missing.
+
+Console, plain lines, debrief and pictures all speak through this module, so that one thing has one form everywhere.
+A value that is not known is a dash, never a number. Text that came over the wire is hostile until `clean` has seen it.
+"""
+
+import unicodedata
+
+from alerts.events import Instant
+from alerts.plotting.terms import Encounter
+
+DASH = "–"
+
+# Control and format characters (terminal escapes, direction overrides, zero-width joins), lone surrogates, private use
+# and unassigned points, line and paragraph separators: none has a place in a vessel's name or a watchkeeper's note.
+_HOSTILE = {"Cc", "Cf", "Cs", "Co", "Cn", "Zl", "Zp"}
+
+
+def clean(text: str, limit: int = 80) -> str:
+    """Text from the wire made harmless for a terminal: odd characters become '?', the length is at most `limit`."""
+    cut = text[: limit * 4]
+    safe = "".join("?" if unicodedata.category(character) in _HOSTILE else character for character in cut)
+    return _without_piled_marks(safe).strip()[:limit]
+
+
+def _without_piled_marks(text: str) -> str:
+    """At most two combining marks on one letter: a pile of them climbs over the lines above."""
+    kept: list[str] = []
+    marks = 0
+    for character in text:
+        marks = marks + 1 if unicodedata.combining(character) else 0
+        if marks <= 2:
+            kept.append(character)
+    return "".join(kept)
+
+
+def clock(instant: Instant) -> str:
+    """Time of day in UTC: 10:14:32."""
+    return str(instant)[11:19]
+
+
+def date(instant: Instant) -> str:
+    """2026-05-14."""
+    return str(instant)[:10]
+
+
+def bearing(deg: float | None, suffix: str = "T") -> str:
+    """Three digits and the reference: 061°T. 359.7 is 000°, as a bearing is read."""
+    return f"{DASH * 3} {suffix}" if deg is None else f"{round(deg) % 360:03d}°{suffix}"
+
+
+def off_the_bow(relative_deg: float | None) -> str:
+    """A relative bearing in -180 to 180 as the trade says it: 61° to port, 12° to starboard."""
+    if relative_deg is None:
+        return DASH
+    whole = abs(round(relative_deg))
+    if whole == 0:
+        return "right ahead"
+    if whole == 180:
+        return "right astern"
+    return f"{whole}° to {'starboard' if relative_deg > 0 else 'port'}"
+
+
+def miles(nm: float | None) -> str:
+    return f"{DASH} NM" if nm is None else f"{nm:.2f} NM"
+
+
+def knots(kn: float | None) -> str:
+    return f"{DASH} kn" if kn is None else f"{kn:.1f} kn"
+
+
+def minutes(value: float | None) -> str:
+    """11.2 min; whole minutes from 100 up; over a day is no time to plan by."""
+    if value is None:
+        return f"{DASH} min"
+    if abs(value) >= 1440:
+        return "over 24 h"
+    return f"{value:.0f} min" if abs(value) >= 100 else f"{value:.1f} min"
+
+
+def until(tcpa_min: float | None) -> str:
+    """When the CPA is: in 11.2 min, or 3.0 min ago."""
+    if tcpa_min is None:
+        return f"in {DASH} min"
+    return f"{minutes(-tcpa_min)} ago" if tcpa_min < 0 else f"in {minutes(tcpa_min)}"
+
+
+def limits(low_nm: float | None, high_nm: float | None) -> str:
+    """The 95 % limits of a CPA: 0.00 to 0.35 NM."""
+    if low_nm is None or high_nm is None:
+        return f"{DASH} to {DASH} NM"
+    return f"{low_nm:.2f} to {high_nm:.2f} NM"
+
+
+def percent(share: float | None) -> str:
+    """A probability in whole per cent. Only exact certainty is called 0 or 100; the rest says under or over."""
+    if share is None:
+        return f"{DASH} %"
+    if 0.0 < share < 0.005:
+        return "under 1 %"
+    if 0.995 <= share < 1.0:
+        return "over 99 %"
+    return f"{100 * share:.0f} %"
+
+
+def rate(deg_min: float | None, sd_deg_min: float | None = None) -> str:
+    """Drift of the bearing, clockwise positive: +0.42 °/min, with its standard deviation where known."""
+    if deg_min is None:
+        return f"{DASH} °/min"
+    spread = "" if sd_deg_min is None else f" ± {sd_deg_min:.2f}"
+    return f"{deg_min:+.2f}{spread} °/min"
+
+
+def age(seconds: float | None) -> str:
+    """How old: 0.4 s, 12 s, 3 min, 2 h."""
+    if seconds is None:
+        return f"{DASH} s"
+    if seconds < 9.95:
+        return f"{max(seconds, 0.0):.1f} s"
+    if seconds < 120:
+        return f"{seconds:.0f} s"
+    return f"{seconds / 60:.0f} min" if seconds < 7200 else f"{seconds / 3600:.0f} h"
+
+
+def latitude(deg: float | None) -> str:
+    return DASH if deg is None else _degrees_minutes(deg, 2, "NS")
+
+
+def longitude(deg: float | None) -> str:
+    return DASH if deg is None else _degrees_minutes(deg, 3, "EW")
+
+
+def _degrees_minutes(deg: float, digits: int, sides: str) -> str:
+    hundredths = round(abs(deg) * 6000)  # of a minute, so that 59.999' never prints as 60.00'
+    whole, rest = divmod(hundredths, 6000)
+    return f"{whole:0{digits}d}°{rest / 100:05.2f}′{sides[0] if deg >= 0 else sides[1]}"
+
+
+RULES: dict[Encounter, str] = {
+    Encounter.HEAD_ON: "Rule 14",
+    Encounter.IN_DOUBT_HEAD_ON: "Rule 14(c)",
+    Encounter.CROSSING_FROM_STARBOARD: "Rule 15",
+    Encounter.CROSSING_FROM_PORT: "Rules 15 and 17",
+    Encounter.OVERTAKING_US: "Rule 13",
+    Encounter.BEING_OVERTAKEN: "Rule 13",
+    Encounter.IN_DOUBT_OVERTAKING: "Rule 13(c)",
+}
+"""Where the geometry stands in the COLREGs, for vessels in sight of one another. Rule 19 has the word in fog."""
+
+
+def encounter(kind: Encounter | str) -> str:
+    """The geometry in words with the rule's number: crossing from starboard (Rule 15)."""
+    rule = RULES.get(Encounter(kind)) if kind in set(Encounter) else None
+    return f"{kind} ({rule})" if rule else str(kind)
+
+
+CAUTIONS = (
+    "An aid to a proper look-out, never a substitute.",
+    "Small craft, buoys and wood may not be tracked or seen by radar at all.",
+    "The size of an echo says nothing of the size of the vessel.",
+    "The COLREGs, local rules and licensed practice decide.",
+    "In restricted visibility no vessel stands on (Rule 19).",
+    "It gives geometry and the rule's number, never an order to manoeuvre.",
+)
+"""Shown at the top of a watch and in every debrief."""

@@ -1,0 +1,237 @@
+"""What stands on the screen: the watchkeeper's questions answered, at any size, and nothing stale as a plain number."""
+
+import re
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from rich.cells import cell_len
+
+from alerts.events import Alert, OwnShip, Plot
+from alerts.plotting.terms import AlertState
+from daemon import words
+from daemon.console.board import Board, Snapshot
+from daemon.console.keys import Keys, split
+from daemon.console.lines import Limits, Look
+from daemon.console.pages import page
+from daemon.console.palette import ASCII, PALETTES, UNICODE
+from daemon.console.state import Page, Prompt, Request, View
+from tests.daemon.passages import FLEET, alert, moment, own_ship, passage
+
+LIMITS = Limits("open water", 0.5, 12.0)
+
+
+def board_after(seconds: int) -> Board:
+    board = Board()
+    for now, events in passage(seconds):
+        board.take(now, events)
+    return board
+
+
+def snapshot_after(seconds: int, elapsed_s: float = 0.0) -> Snapshot:
+    keys = frozenset(vessel.key for vessel in FLEET)
+    return board_after(seconds).snapshot(elapsed_s, keys)
+
+
+def view_of(snapshot: Snapshot, shown: Page = Page.WATCH) -> View:
+    view = View(("open water", "coastal"))
+    view.page, view.order = shown, list(snapshot.rows)
+    return view
+
+
+def look(width: int = 80, height: int = 24, palette: str = "day") -> Look:
+    return Look(width, height, PALETTES[palette], UNICODE)
+
+
+def text_of(snapshot: Snapshot, view: View | None = None, how: Look | None = None) -> str:
+    return "\n".join(line.plain for line in page(snapshot, view or view_of(snapshot), LIMITS, how or look()))
+
+
+class TestWatchPage:
+    def test_it_answers_whether_anything_closes_on_a_steady_bearing(self) -> None:
+        assert "STEADY BEARING, CLOSING: TEAL CPA 0.0" in text_of(snapshot_after(300))
+
+    def test_it_says_how_many_were_judged_when_nothing_does(self) -> None:
+        """A quiet answer carries what it rests on: how many were judged, how many could not be."""
+        board = board_after(470)
+        for name in ("radar-07", "radar-12"):
+            del board._targets[name]
+        snapshot = board.snapshot(0.0)
+
+        assert "No steady bearing among 2 targets judged; 1 not updated." in text_of(snapshot)
+
+    def test_it_says_that_nothing_can_be_said_without_targets(self) -> None:
+        board = Board()
+        board.take(moment(0), [own_ship(0)])
+
+        assert "nothing can be said" in text_of(board.snapshot(0.0))
+
+    def test_no_figure_of_a_target_is_left_when_the_stream_stands_still(self) -> None:
+        """After a minute without data no CPA stands on the screen, only where the targets were last."""
+        text = text_of(snapshot_after(300, elapsed_s=60.0))
+
+        assert "NO CURRENT TARGET DATA" in text
+        assert text.count("NOT UPDATED") == len(FLEET)
+        assert not re.search(r"\d\.\d\d–\d\.\d\d", text)
+
+    def test_a_value_that_grew_old_is_a_word(self) -> None:
+        text = text_of(snapshot_after(300, elapsed_s=15.0))
+
+        assert "HDG STALE 15 s" in text
+        assert "HDG 045°T" not in text
+
+    def test_a_missing_sensor_is_a_word(self) -> None:
+        board = Board()
+        board.take(moment(0), [OwnShip(time=moment(0).time, sog_age_s=40.0)])
+        text = text_of(board.snapshot(0.0))
+
+        assert "HDG none" in text
+        assert "SOG LOST 40 s" in text
+
+    def test_a_settling_target_has_dashes(self) -> None:
+        text = text_of(snapshot_after(20))
+        row = next(line for line in text.splitlines() if "radar-03" in line)
+
+        assert "unsettled" in row
+        assert not re.search(r"\d\.\d\d–", row)
+
+    def test_an_unacknowledged_alert_stands_first_and_whole(self) -> None:
+        lines = text_of(snapshot_after(470)).splitlines()
+        at = next(i for i, line in enumerate(lines) if line.startswith("── alerts"))
+
+        assert lines[at + 1].startswith("WARNING not ack'd 08:07:30 radar-15 lost for 30 s")
+        assert lines[at + 2].startswith("ALARM   ack'd")
+
+    def test_ages_and_units_stand_beside_the_numbers(self) -> None:
+        text = text_of(snapshot_after(300))
+
+        assert "HDG 045°T 0.1 s" in text
+        assert "SOG 8.0 kn 0.6 s" in text
+        assert "CPA 0.5 NM, TCPA 12 min" in text
+
+
+class TestAnySize:
+    @settings(max_examples=60, derandomize=True, deadline=None)
+    @given(st.integers(20, 200), st.integers(4, 70), st.sampled_from(list(Page)), st.sampled_from([30, 470]))
+    def test_a_page_is_as_many_lines_as_the_terminal_and_none_is_too_wide(
+        self, width: int, height: int, shown: Page, seconds: int
+    ) -> None:
+        snapshot = snapshot_after(seconds)
+        view = view_of(snapshot, shown)
+        view.chosen = "radar-07"
+        lines = page(snapshot, view, LIMITS, look(width, height))
+
+        assert len(lines) == height
+        assert max(cell_len(line.plain) for line in lines) <= width
+
+    @pytest.mark.parametrize("palette", PALETTES)
+    def test_every_palette_says_the_same(self, palette: str) -> None:
+        """Nothing is told by colour alone: the words do not depend on the palette."""
+        snapshot = snapshot_after(470)
+
+        assert text_of(snapshot, how=look(palette=palette)) == text_of(snapshot)
+
+    def test_a_terminal_that_knows_ascii_only_gets_ascii_only(self) -> None:
+        text = text_of(snapshot_after(470), how=Look(80, 24, PALETTES["monochrome"], ASCII))
+
+        assert text.isascii()
+        assert "072 T" in text
+        assert "POS 50 36.74'N" in text
+
+    def test_the_night_palette_has_no_colour_but_red(self) -> None:
+        """Every colour of it has more red than twice its green or blue, so that night sight is kept."""
+        for role in ("text", "faint", "title", "good", "stale", "alarm", "warning", "caution", "chosen"):
+            style = PALETTES["night"].style(role)
+            for colour in (style.color, style.bgcolor):
+                assert colour is not None and colour.triplet is not None
+                red, green, blue = colour.triplet
+                assert red >= 2 * max(green, blue)
+
+
+class TestHostileText:
+    HOSTILE = "\x1b[2J\x1b]0;x\x07[bold]A\u202eB\u0301\u0301\u0301\u0301\r\n\x00"
+
+    def test_a_hostile_name_is_harmless(self) -> None:
+        """Escapes, markup, direction overrides and line ends from the wire reach the screen as question marks."""
+        board = board_after(300)
+        now, events = next((m, e) for m, e in passage(301) if any(isinstance(x, Plot) for x in e))
+        plot = next(event for event in events if isinstance(event, Plot))
+        fields = {name: getattr(plot, name) for name in plot.__struct_fields__}
+        board.take(now, [Plot(**{**fields, "name": self.HOSTILE, "check_cause": self.HOSTILE})])
+        board.take(now, [alert(300, 9, None, self.HOSTILE, AlertState.ACTIVE_UNACKNOWLEDGED, "cross_check")])
+        text = text_of(board.snapshot(0.0, frozenset([plot.target])))
+
+        assert all(character.isprintable() or character == "\n" for character in text)
+        assert len(text.splitlines()) == 24
+
+    def test_clean_keeps_what_people_write(self) -> None:
+        assert words.clean("  SØLVFISK II – 東風 ") == "SØLVFISK II – 東風"
+        assert words.clean("é" * 100, 10) == "é" * 10
+
+
+class TestKeys:
+    def pressed(self, data: bytes, view: View, snapshot: Snapshot) -> list[Request]:
+        asked: list[Request] = []
+        keys = Keys(view, asked.append, "day")
+        for key in split(data):
+            keys.press(key, snapshot)
+        return asked
+
+    def test_acknowledge_names_the_alert_that_stood_on_the_screen(self) -> None:
+        snapshot = snapshot_after(300)
+        view = view_of(snapshot)
+        view.first_alert = 7
+
+        assert self.pressed(b"a", view, snapshot) == [Request("ack", id=7)]
+
+    def test_a_note_is_typed_mended_and_sent(self) -> None:
+        snapshot = snapshot_after(300)
+
+        assert self.pressed("nregn påx\x7f!\r".encode(), view_of(snapshot), snapshot) == [
+            Request("note", text="regn på!")
+        ]
+
+    def test_escape_gives_a_note_up(self) -> None:
+        snapshot = snapshot_after(300)
+
+        assert self.pressed(b"nrain\x1b", view_of(snapshot), snapshot) == []
+
+    def test_a_condition_is_chosen_by_its_number(self) -> None:
+        snapshot = snapshot_after(300)
+
+        assert self.pressed(b"c2", view_of(snapshot), snapshot) == [Request("condition", text="coastal")]
+        assert self.pressed(b"c9", view_of(snapshot), snapshot) == []
+
+    def test_quitting_asks_first(self) -> None:
+        snapshot = snapshot_after(300)
+
+        assert self.pressed(b"qn", view_of(snapshot), snapshot) == []
+        assert self.pressed(b"qy", view_of(snapshot), snapshot) == [Request("quit")]
+
+    def test_arrows_choose_and_enter_opens(self) -> None:
+        """Both forms of the arrow keys, and a sequence we do not know in between, which is dropped whole."""
+        snapshot = snapshot_after(300)
+        view = view_of(snapshot)
+        self.pressed(b"\x1b[B\x1b[1;5C\x1bOB\r", view, snapshot)
+
+        assert view.chosen == view.order[1]
+        assert view.page is Page.TARGET
+
+    @settings(max_examples=100, derandomize=True, deadline=None)
+    @given(st.binary(max_size=60))
+    def test_no_bytes_from_a_terminal_break_it(self, data: bytes) -> None:
+        snapshot = snapshot_after(1)
+        view = view_of(snapshot)
+        asked = self.pressed(data, view, snapshot)
+
+        assert all(request.verb in {"ack", "silence", "note", "condition", "quit"} for request in asked)
+        assert view.prompt in Prompt
+
+
+def test_an_alert_event_for_every_state_has_a_line() -> None:
+    for state in AlertState:
+        board = Board()
+        raised: Alert = alert(0, 1, "radar-07", "text", state, "closest_approach")
+        board.take(moment(0), [raised])
+
+        assert ("ALARM" in text_of(board.snapshot(0.0))) is (state is not AlertState.NORMAL)

@@ -1,0 +1,267 @@
+"""The two sinks on real outputs: a pseudo-terminal read by a terminal emulator, and a pipe."""
+
+import contextlib
+import itertools
+import os
+import pty
+import threading
+import tty
+from collections.abc import Callable, Iterator
+from io import StringIO
+
+import pyte
+import pytest
+
+from daemon.console.board import Board, Snapshot
+from daemon.console.lines import Look
+from daemon.console.pages import page
+from daemon.console.palette import PALETTES, UNICODE
+from daemon.console.state import Page, Request, View
+from daemon.console.terminal import Terminal
+from daemon.errors import UserError
+from daemon.sinks.console import Console, Limits
+from daemon.sinks.face import SinkError
+from daemon.sinks.plain import Plain
+from tests.daemon.passages import moment, passage
+
+
+class Emulated:
+    """A console sink on a pseudo-terminal, with an emulator on the other side."""
+
+    def __init__(self) -> None:
+        self.master, self._slave = pty.openpty()
+        self.requests: list[Request] = []
+        self.screen = pyte.Screen(80, 24)
+        self._stream = pyte.ByteStream(self.screen)
+        self._output = os.fdopen(os.dup(self._slave), "w", encoding="utf-8")
+        self._changed = threading.Condition()
+        self.sink = Console(
+            self.ask,
+            limits=Limits("open water", 0.5, 12.0),
+            conditions=("open water", "coastal"),
+            output=self._output,
+            keys_fd=os.dup(self._slave),
+        )
+        self._reader = threading.Thread(target=self._read, daemon=True)
+        self._reader.start()
+
+    def ask(self, request: Request) -> str | None:
+        self.requests.append(request)
+        if request.verb == "silence":
+            raise UserError("nothing sounds")
+        return None
+
+    def _read(self) -> None:
+        while True:
+            try:
+                data = os.read(self.master, 65536)
+            except OSError:
+                return
+            with self._changed:
+                self._stream.feed(data)
+                self._changed.notify_all()
+
+    def until(self, shown: Callable[[str], bool]) -> str:
+        """The screen as soon as it shows this; the test fails if it does not within ten seconds."""
+        with self._changed:
+            assert self._changed.wait_for(lambda: shown(self.text()), 10), self.text()
+            return self.text()
+
+    def text(self) -> str:
+        return "\n".join(self.screen.display)
+
+    def close(self) -> None:
+        """Hang up the near side, and read the far side to its end."""
+        self.sink.close()
+        self._output.close()
+        os.close(self._slave)
+        self._reader.join(10)
+        os.close(self.master)
+
+    def type(self, data: bytes) -> None:
+        os.write(self.master, data)
+
+
+@pytest.fixture
+def emulated() -> Iterator[Emulated]:
+    one = Emulated()
+    yield one
+    one.close()
+
+
+class TestConsole:
+    def test_the_cautions_stand_first_and_an_alert_takes_them_away(self, emulated: Emulated) -> None:
+        emulated.until(lambda text: "In restricted visibility no vessel stands on (Rule 19)." in text)
+        for now, events in passage(260):
+            emulated.sink.take(now, events)
+
+        assert "an aid to look-out only" in emulated.until(lambda text: "STEADY BEARING, CLOSING: TEAL" in text)
+
+    def test_keys_reach_the_watch_as_requests(self, emulated: Emulated) -> None:
+        for now, events in passage(260):
+            emulated.sink.take(now, events)
+        emulated.until(lambda text: "ALARM   not ack'd" in text)
+        emulated.type(b"a")
+        emulated.until(lambda text: "Acknowledgement of alert 1 asked for." in text)
+        emulated.type(b"s")
+        emulated.until(lambda text: "Silence asked for." in text)
+        emulated.sink.idle(0.0)
+        emulated.until(lambda text: "nothing sounds" in text)
+
+        assert emulated.requests == [Request("ack", id=1), Request("silence")]
+
+    def test_the_pages_open_and_close(self, emulated: Emulated) -> None:
+        for now, events in passage(320):
+            emulated.sink.take(now, events)
+        emulated.until(lambda text: "draws aft" in text and "? help" in text)
+        emulated.type(b"\r")
+        emulated.until(lambda text: "geometry  crossing from starboard (Rule 15)" in text)
+        emulated.type(b"?")
+        emulated.until(lambda text: "Keys and words" in text)
+        emulated.type(b"x")
+        emulated.until(lambda text: "── alerts" in text)
+
+    def test_it_gives_the_terminal_back(self, emulated: Emulated) -> None:
+        emulated.until(lambda text: "The watch is running." in text)
+        emulated.sink.close()
+
+        emulated.until(lambda text: not emulated.screen.cursor.hidden)
+
+    def test_a_terminal_that_is_not_read_does_not_hold_the_stream(self) -> None:
+        """With nobody reading the other side the pseudo-terminal is full; the stream still gets through at once."""
+        master, slave = pty.openpty()
+        _fill(slave)
+        output = os.fdopen(os.dup(slave), "w", encoding="utf-8")
+        sink = Console(lambda request: None, output=output, keys_fd=slave)  # the sink closes it
+        for now, events in passage(1200):
+            sink.take(now, events)
+        sink.close()
+
+        assert sink._thread.is_alive(), sink._fault
+        os.close(master)
+        sink._thread.join(10)
+        with contextlib.suppress(OSError):
+            output.close()
+
+    def test_a_terminal_that_goes_is_told_to_the_stream_once(self) -> None:
+        """A hung-up terminal is the sink's fault, raised in the stream's thread; the watch then goes on without it."""
+        master, slave = pty.openpty()
+        output = os.fdopen(os.dup(slave), "w", encoding="utf-8")
+        sink = Console(lambda request: None, output=output, keys_fd=os.dup(slave))
+        os.close(slave)
+        os.close(master)
+        sink._thread.join(10)
+
+        with pytest.raises(SinkError, match="goes on without it"):
+            sink.idle(0.0)
+        sink.idle(0.0)
+        with contextlib.suppress(OSError):
+            output.close()
+
+
+def test_changed_lines_alone_bring_a_terminal_to_every_screen() -> None:
+    """Page after page, with full and short lines and every palette: what the emulator shows is what was asked for."""
+    snapshot = _snapshot()
+    output = StringIO()
+    terminal = Terminal(output, None)
+    screen = pyte.Screen(*terminal.size)
+    emulator = pyte.Stream(screen)
+    for palette, shown in itertools.product(PALETTES, (Page.WATCH, Page.TARGET, Page.HELP, Page.CAUTIONS, Page.WATCH)):
+        view = View(())
+        view.page, view.order, view.chosen = shown, list(snapshot.rows), "radar-07"
+        look = Look(*terminal.size, PALETTES[palette], UNICODE)
+        lines = page(snapshot, view, Limits("open water", 0.5, 12.0), look)
+        terminal.show(lines)
+        emulator.feed(output.getvalue())
+        output.seek(0)
+        output.truncate()
+
+        assert [row.rstrip() for row in screen.display] == [line.plain.rstrip() for line in lines]
+    terminal.close()
+
+
+def _snapshot() -> Snapshot:
+    board = Board()
+    for now, events in passage(470):
+        board.take(now, events)
+    return board.snapshot(0.0, frozenset(["radar-07"]))
+
+
+class TestPlain:
+    def printed(self, seconds: int) -> list[str]:
+        output = StringIO()
+        sink = Plain(output, patient=True)
+        for now, events in passage(seconds):
+            sink.take(now, events)
+        sink.close()
+        return output.getvalue().splitlines()
+
+    def test_what_happens_once_is_a_line(self) -> None:
+        lines = self.printed(470)
+
+        assert (
+            "08:04:00 ALARM 1, not acknowledged: radar-07 TEAL: CPA 0.2 NM in 11.9 min, inside 0.5 NM and 12 min"
+            in (lines)
+        )
+        assert (
+            "08:05:00 ALARM 1, acknowledged: radar-07 TEAL: CPA 0.2 NM in 10.9 min, inside 0.5 NM and 12 min" in lines
+        )
+        assert "08:06:00 NOTE (skipper): sea clutter up two steps" in lines
+        assert "08:07:00 RADAR: range scale 3 NM, head-up" in lines
+        assert "08:00:00 FEED radar is up: 20 lines, 3 refused" in lines
+
+    def test_the_most_urgent_targets_have_a_line_each_minute(self) -> None:
+        at_five = [line for line in self.printed(310) if line.startswith("08:05:00") and "CPA" in line]
+
+        assert at_five[1].startswith("08:05:00 radar-07 (TEAL): bearing 073°T, 2.7")
+        assert "bearing steady, CPA 0.04 NM (95 % 0.00 to 0.20 NM) in 10.1 min, passing collision course" in at_five[1]
+        assert len(at_five) == 4
+
+    def test_the_cautions_come_first(self) -> None:
+        assert self.printed(1)[0] == "An aid to a proper look-out, never a substitute."
+
+    def test_an_output_that_is_gone_is_told_to_the_stream(self) -> None:
+        reader, writer = os.pipe()
+        os.close(reader)
+        with os.fdopen(writer, "w", encoding="utf-8", closefd=False) as output:
+            sink = Plain(output)
+            sink._writer._thread.join(0.5)
+            with pytest.raises(SinkError, match="standard output"):
+                for _ in range(1000):
+                    sink.take(moment(0), [])
+                    sink._writer._thread.join(0.01)
+            sink.close()
+            os.dup2(os.open(os.devnull, os.O_WRONLY), writer)
+
+    def test_a_live_watch_drops_and_counts_for_a_reader_that_has_stopped(self) -> None:
+        """The pipe is full and nobody reads: lines are dropped, the oldest first, and the stream is not held."""
+        reader, writer = os.pipe()
+        output = os.fdopen(writer, "w", encoding="utf-8")
+        sink = Plain(output, period_s=0.0, worst=10)
+        for now, events in passage(1000):
+            sink.take(now, events)
+        got = threading.Thread(target=_drain, args=(reader,))
+        got.start()
+        sink._writer._thread.join(0.2)
+        sink.close()
+        output.close()
+        got.join(5)
+
+        assert sink._writer.lost_in_all > 0
+
+
+def _fill(slave: int) -> None:
+    """Write until the pseudo-terminal takes no more; the kernel moves what it holds on a moment later."""
+    tty.setraw(slave)
+    writer = os.open(os.ttyname(slave), os.O_WRONLY | os.O_NONBLOCK | os.O_NOCTTY)
+    for _ in range(5):
+        with contextlib.suppress(BlockingIOError):
+            while True:
+                os.write(writer, b"x")
+        threading.Event().wait(0.02)
+    os.close(writer)
+
+
+def _drain(reader: int) -> None:
+    while os.read(reader, 65536):
+        pass
