@@ -1,0 +1,44 @@
+"""`secondplot survey`: what is on a feed, and what can be worked out from it."""
+
+import argparse
+
+HELP = """Listens to feeds for a while, or reads recordings, and says what is there, how often and how clean;
+which sources of heading, position, speed and targets exist, and whether they agree; what can and cannot
+be worked out from them, and what to change on board to mend that.
+
+examples:
+  secondplot survey --feed serial:/dev/ttyUSB0@38400 --feed udp:10110 --for 60
+  secondplot survey recordings/fog-crossing.nmea.gz"""
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("files", nargs="*", metavar="FILE", help="a recording, plain or gzip; - for standard input")
+    parser.add_argument("--feed", action="append", default=[], metavar="URI", help="a live feed, repeatable")
+    parser.add_argument(
+        "--for", type=float, default=30.0, dest="seconds", metavar="SECONDS", help="how long to listen (30)"
+    )
+    parser.add_argument("--json", action="store_true", help="the report as JSON")
+
+
+def run(args: argparse.Namespace) -> int:
+    import sys
+
+    import msgspec
+
+    from daemon.clock import HostClock
+    from daemon.errors import UserError
+    from daemon.sinks.events import harmless_json
+    from daemon.survey import listen
+    from daemon.survey.words import text_of
+
+    if bool(args.files) == bool(args.feed):
+        raise UserError("name either recordings or, with --feed, live feeds: secondplot survey --feed udp:10110")
+    if not 0 < args.seconds <= 86_400:
+        raise UserError(f"--for {args.seconds:g}: a time in seconds, up to a day")
+    report = listen.of_files(args.files) if args.files else listen.of_feeds(args.feed, args.seconds, HostClock())
+    if args.json:
+        line = msgspec.json.format(msgspec.json.encode(report), indent=2)
+        sys.stdout.write(harmless_json(line).decode() + "\n")
+    else:
+        sys.stdout.write(text_of(report))
+    return 0

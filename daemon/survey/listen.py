@@ -1,0 +1,56 @@
+"""Where a survey's lines come from: recordings, or live feeds for a while."""
+
+import sys
+from collections.abc import Sequence
+
+from daemon.clock import Clock
+from daemon.errors import UserError
+from daemon.feeds.face import Counters
+from daemon.feeds.intake import Intake
+from daemon.feeds.opening import open_feed
+from daemon.feeds.replay import Recording
+from daemon.feeds.uri import parse
+from daemon.service import Signals
+from daemon.survey.survey import Report, Survey
+from daemon.timeline import LiveTimeline, RecordedTimeline
+
+
+def of_files(paths: Sequence[str]) -> Report:
+    """One survey over all the files, in the order given."""
+    survey = Survey(RecordedTimeline())
+    accounts: dict[str, Counters] = {}
+    recordings = [Recording(path) for path in paths]
+    for recording in recordings:
+        for part in recording.parts():
+            accounts |= recording.counters
+            survey.take(part, recording.counters)
+        for notice in recording.notices:
+            print(f"secondplot survey: {notice}", file=sys.stderr)
+    return survey.report(accounts, {})
+
+
+def of_feeds(uris: Sequence[str], seconds: float, clock: Clock) -> Report:
+    """Listen for that long, or until a signal or the end of all feeds, whichever comes first."""
+    specs = [parse(uri) for uri in uris]
+    if len({spec.name for spec in specs}) < len(specs):
+        raise UserError("two feeds have the same name: give one of them ?name=ANOTHER")
+    intake = Intake()
+    Signals(intake).install()
+    feeds = [open_feed(spec, intake, clock) for spec in specs]
+    survey = Survey(LiveTimeline(clock.mono_s(), clock.utc_ms()))
+    accounts = {feed.name: feed.counters for feed in feeds}
+    for feed in feeds:
+        feed.start()
+    end_s = clock.mono_s() + seconds
+    while not intake.stopped and clock.mono_s() < end_s:
+        survey.take(intake.get(min(0.5, max(0.0, end_s - clock.mono_s()))), accounts)
+        if all(feed.link.ended for feed in feeds) and not len(intake):
+            break
+    troubles = {feed.name: feed.link.trouble for feed in feeds if not feed.link.ended}
+    intake.stop()
+    for feed in feeds:
+        feed.stop()
+        feed.join(1.0)
+    while arrivals := intake.get(0.0):
+        survey.take(arrivals, accounts)
+    return survey.report(accounts, troubles)
