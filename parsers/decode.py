@@ -8,7 +8,7 @@ from collections.abc import Callable
 
 from msgspec import Struct
 
-from parsers import ais, own_ship, radar, targets, tracked_data
+from parsers import ais, notes, own_ship, radar, targets, tracked_data
 from parsers.numbers import Reading
 from parsers.observations import Note, Observation, Source
 from parsers.parts import Parts
@@ -50,6 +50,7 @@ SENTENCES: dict[str, SentenceType] = {
     "TLL": SentenceType(targets.tll, targets.TLL.width, 5, "target latitude and longitude"),
     "TTD": SentenceType(tracked_data.ttd, tracked_data.TTD.width, 4, "tracked target data"),
     "TTM": SentenceType(targets.ttm, targets.TTM.width, 10, "tracked target message"),
+    "TXT": SentenceType(notes.txt, notes.TXT.width, 4, "text; taken as a note from talkers U0 to U9"),
     "VBW": SentenceType(own_ship.vbw, own_ship.VBW.width, 3, "dual ground and water speed"),
     "VDM": SentenceType(ais.vdm, ais.VDM.width, 5, "AIS, other stations"),
     "VDO": SentenceType(ais.vdo, ais.VDM.width, 5, "AIS, own ship"),

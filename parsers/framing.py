@@ -161,7 +161,8 @@ class Framer:
 
     def _count_ends(self, data: bytes, ends: int) -> None:
         nuls = data.count(0)
-        self.counts.discarded[Discarded.LINE_END] += ends - nuls
+        if ends > nuls:
+            self.counts.discarded[Discarded.LINE_END] += ends - nuls
         if nuls:
             self.counts.discarded[Discarded.NUL] += nuls
 

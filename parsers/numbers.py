@@ -111,14 +111,17 @@ def nm_per_unit(letter: str) -> float:
 
 
 def signed(value: float | None, letter: str, positive: str, negative: str) -> float | None:
-    """A number with its direction letter: E and W, N and S. RefusalError where the letter is missing or another."""
-    if value is None:
-        return None
+    """An angle with its direction letter, E or W. RefusalError where the letter is missing or another.
+
+    Zero needs no letter.
+    """
+    if not value:
+        return value
     letter = letter.strip(" ").upper()
     if letter == positive:
         return value
     if letter == negative:
-        return 0.0 - value
+        return -value
     raise RefusalError(RefusalReason.FLAG_UNKNOWN, f"{shown(letter)} is neither {positive} nor {negative}")
 
 
@@ -133,7 +136,13 @@ def _coordinate(text: str, letter: str, letters: str, limit: float) -> float:
         raise RefusalError(RefusalReason.OUT_OF_RANGE, f"position {shown(text)}")
     if letter == letters[0]:
         return degrees
-    return signed(degrees, letter, letters[0], letters[1]) or 0.0
+    letter = letter.strip(" ").upper()
+    if letter not in (
+        letters[0],
+        letters[1],
+    ):  # zero, too: a place at 0 N 0 E that nobody named is a wrong quiet answer
+        raise RefusalError(RefusalReason.FLAG_UNKNOWN, f"hemisphere {shown(letter)}")
+    return degrees if letter == letters[0] else 0.0 - degrees
 
 
 def position(lat: str, north_south: str, lon: str, east_west: str) -> tuple[float, float] | None:

@@ -59,7 +59,7 @@ SHOWN = 40
 
 def shown(text: str) -> str:
     """A text from the wire, quoted, escaped to printable ASCII and cut, for a refusal's detail."""
-    return ascii(text[:SHOWN]) + ("…" if len(text) > SHOWN else "")
+    return ascii(text[:SHOWN]) + ("..." if len(text) > SHOWN else "")
 
 
 def checksum(data: bytes) -> int:

@@ -170,6 +170,7 @@ _TIME = re.compile(
 def _with_prefix(text: str) -> Tagged | Refusal:
     """A leading time, or a logger's text, which is passed over and counted. Behind it a TAG block may stand."""
     utc_ms = None
+    text = text.strip(" \t")
     match = _TIME.match(text)
     if match:
         utc_ms = unix_ms(match["unix"]) if match["unix"] else _iso_ms(match)
