@@ -1,6 +1,7 @@
 """Sinks, as the command line and the configuration ask for them."""
 
 import argparse
+import os
 import sys
 from collections.abc import Callable
 from importlib.metadata import version
@@ -9,10 +10,14 @@ from typing import Any
 
 from daemon.clock import Clock
 from daemon.config import Config
+from daemon.console.palette import PALETTES
+from daemon.errors import UserError
 from daemon.sinks.archive import Archive
 from daemon.sinks.archive_store import Passage
+from daemon.sinks.console import Console
 from daemon.sinks.events import EventsSink
 from daemon.sinks.face import Sink
+from daemon.sinks.plain import Plain
 
 
 def has_screen(args: argparse.Namespace) -> bool:
@@ -26,7 +31,12 @@ def console(
     """The screen, or the plain lines, or nothing."""
     if args.quiet or args.events == "-":
         return []
-    return []
+    if not has_screen(args):
+        return [Plain(patient=patient)]
+    palette = args.palette or ("monochrome" if os.environ.get("NO_COLOR") else "day")
+    if palette not in PALETTES:
+        raise UserError(f"--palette {palette}: choose one of {', '.join(PALETTES)}")
+    return [Console(ask, conditions=config.conditions, condition=config.condition, palette=palette, pace=pace)]
 
 
 def files(

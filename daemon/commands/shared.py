@@ -20,7 +20,9 @@ def add_outputs(parser: argparse.ArgumentParser) -> None:
     group.add_argument("--plain", action="store_true", help="line by line, even on a terminal")
     group.add_argument("--quiet", action="store_true", help="no console at all")
     group.add_argument(
-        "--palette", default="day", metavar="NAME", help="colours of the screen: day, night, high contrast or mono"
+        "--palette",
+        metavar="NAME",
+        help="colours of the screen: day, night (dim red), high contrast or monochrome (default where NO_COLOR is set)",
     )
 
 

@@ -1,5 +1,6 @@
 """The foot of the screen: alerts, feeds and the last note."""
 
+import textwrap
 from collections.abc import Sequence
 
 from rich.text import Text
@@ -56,18 +57,20 @@ HEAD = 27  # cells before an alert's text
 
 
 def _alert_line(raised: Raised, look: Look) -> Text:
+    """Priority, state, the text, and the time at which the text's figures were true."""
     alert = raised.alert
-    head = f"{alert.priority.upper():<7} {STATE_WORDS[alert.state]:<9.9} {words.clock(raised.since)}"
-    return line(look, (head, role_of(raised, look)), (" " + words.clean(alert.text, 200), ""))
+    head = f"{alert.priority.upper():<7} {STATE_WORDS[alert.state]:<9.9} {words.clock(alert.time)}"
+    return line(look, (head, role_of(raised, look)), (" " + _wrapped(alert.text, look)[0], ""))
 
 
 def _rest_of(raised: Raised, look: Look) -> list[Text]:
     """What did not fit of an alert's text, on lines of its own."""
-    text = words.clean(raised.alert.text, 200)
-    width = look.width - HEAD
-    if width < 10:
-        return []
-    return [line(look, (" " * HEAD + text[at : at + width], "")) for at in range(width, len(text), width)]
+    return [line(look, (" " * HEAD + text, "")) for text in _wrapped(raised.alert.text, look)[1:]]
+
+
+def _wrapped(text: str, look: Look) -> list[str]:
+    """An alert's text beside its head, and on the lines below."""
+    return textwrap.wrap(words.clean(text, 200), max(look.width - HEAD, 12)) or [""]
 
 
 def feeds_line(snapshot: Snapshot, look: Look) -> Text:

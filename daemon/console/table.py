@@ -12,42 +12,60 @@ from daemon.console.lines import Look, line
 
 
 def answer(snapshot: Snapshot, order: Sequence[str], look: Look) -> Text:
-    """The first question in one line: is anything closing on a steady bearing?"""
+    """The first question in one line: is anything closing on a steady bearing, or to pass inside the limit?"""
     rows = [(key, snapshot.rows[key]) for key in order]
     current = [(key, row) for key, row in rows if row.current]
-    steady = [(key, row) for key, row in current if closing_steady(row)]
-    if steady:
-        key, row = steady[0]
-        more = f"; {len(steady) - 1} more" if len(steady) > 1 else ""
-        text = (
-            f"STEADY BEARING, CLOSING: {label(key, row)} CPA {words.miles(row.plot.cpa_nm)}"
-            f" {words.until(row.plot.tcpa_min)}{more}"
-        )
+    closing = [(key, row) for key, row in current if closing_steady(row) or inside(row)]
+    if closing:
+        key, row = closing[0]
+        text = f"{_closing_words(row)}: {label(key, row)} CPA {words.miles(row.plot.cpa_nm)}"
+        more = f"; {len(closing) - 1} more" if len(closing) > 1 else ""
+        text = f"{text} {words.until(row.plot.tcpa_min)}{more}"
         return line(look, (text.ljust(look.width), _alert_role(snapshot, key, look)))
     if not rows:
         return line(look, ("No target has been reported yet: nothing can be said of any.", "stale"))
     if not current:
-        youngest = min(row.age_s for _, row in rows)
-        return line(
-            look, (f"NO CURRENT TARGET DATA, the last {words.age(youngest)} ago: nothing can be said.", "stale")
-        )
-    judged = sum(row.plot.bearing_trend is not BearingTrend.UNSETTLED for _, row in current)
-    said = f"No steady bearing among {judged} targets judged" if judged else "No target can be judged yet"
-    unsettled, old = len(current) - judged, len(rows) - len(current)
-    rest = [f"{unsettled} not settled"] * bool(unsettled) + [f"{old} not updated"] * bool(old)
-    return line(look, ("; ".join([said, *rest]) + ".", "title"))
+        youngest = words.age(min(row.age_s for _, row in rows))
+        return line(look, (f"NO CURRENT TARGET DATA, the last {youngest} ago: nothing can be said.", "stale"))
+    return line(look, (_quiet_words([row for _, row in current], len(rows)), "title"))
+
+
+def _closing_words(row: Row) -> str:
+    if closing_steady(row):
+        return "STEADY BEARING, CLOSING"
+    return "PASSES INSIDE THE LIMIT"
+
+
+def _quiet_words(current: Sequence[Row], known: int) -> str:
+    """A quiet answer carries what it rests on: how many were judged, and how many could not be."""
+    judged = sum(row.plot.bearing_trend is not BearingTrend.UNSETTLED for row in current)
+    doubtful = sum(_doubtful(row) for row in current)
+    said = f"None of {judged} judged closes on a steady bearing" if judged else "No target can be judged yet"
+    counts = ((doubtful, "in doubt"), (len(current) - judged, "not settled"), (known - len(current), "not updated"))
+    return "; ".join([said, *[f"{count} {what}" for count, what in counts if count]]) + "."
 
 
 # A CPA further off than this is a vessel that keeps station with us, not one that closes.
 CLOSING_MIN = 60.0
 
 
+def _to_come(row: Row) -> bool:
+    return row.plot.tcpa_min is not None and 0 < row.plot.tcpa_min <= CLOSING_MIN
+
+
 def closing_steady(row: Row) -> bool:
     """True where the target is on a steady bearing or a collision course and its CPA lies within the hour."""
     plot = row.plot
-    still_to_come = plot.tcpa_min is not None and 0 < plot.tcpa_min <= CLOSING_MIN
-    steady = plot.bearing_trend is BearingTrend.STEADY or plot.passing is Passing.COLLISION_COURSE
-    return still_to_come and steady
+    return _to_come(row) and (plot.bearing_trend is BearingTrend.STEADY or plot.passing is Passing.COLLISION_COURSE)
+
+
+def inside(row: Row) -> bool:
+    """True where it is likelier than not to pass inside the limit, however clearly its bearing draws: Rule 7(d)(ii)."""
+    return _to_come(row) and (row.plot.inside_probability or 0.0) >= 0.5
+
+
+def _doubtful(row: Row) -> bool:
+    return _to_come(row) and 0.05 <= (row.plot.inside_probability or 0.0) < 0.5
 
 
 def _alert_role(snapshot: Snapshot, target: str, look: Look) -> str:

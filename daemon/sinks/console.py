@@ -5,13 +5,14 @@ A terminal that stands still (a stopped ssh session, a slow serial line) holds u
 
 import os
 import sys
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from queue import Empty, SimpleQueue
 from threading import Event, Thread
 from typing import TextIO
 
-from alerts.events import AnyEvent, Moment
+from alerts.events import AnyEvent, Moment, Note
 from alerts.plotting.terms import AlertState
+from alerts.settings import Condition
 from daemon import words
 from daemon.clock import Clock, HostClock
 from daemon.console import urgency
@@ -36,6 +37,8 @@ CAUTIONS_S = 12.0
 SILENCE_S = 3.0
 # How long the end of the watch waits for the terminal to be put right.
 CLOSE_S = 1.0
+# How the record tells that another condition was put in force, by whatever way.
+CONDITION_NOTE = "condition: "
 
 
 def open_keys(stdin: TextIO | None = None) -> int | None:
@@ -58,13 +61,14 @@ class Console:
     """
 
     name = "console"
+    lost = 0
 
     def __init__(
         self,
         ask: Ask,
         *,
-        limits: Limits | None = None,
-        conditions: Sequence[str] = (),
+        conditions: Mapping[str, Condition] | None = None,
+        condition: str = "",
         palette: str = "day",
         pace: float = 1.0,
         output: TextIO | None = None,
@@ -74,17 +78,20 @@ class Console:
         self._board = Board()
         self._clock = (clock or HostClock()).mono_s
         self._pace = pace
-        self._limits = limits
+        self._conditions = dict(conditions or {})
+        self._limits: Limits | None = None
+        self._put_in_force(condition)
         self._taken_s = self._alive_s = self._began_s = self._clock()
         self._ended = Event()
         self._fault: str | None = None
+        self.trouble = ""
         stream = sys.stdout if output is None else output
         self._glyphs = glyphs_for(stream.encoding or "ascii")
         self._terminal = Terminal(stream, open_keys() if keys_fd is None else keys_fd)
-        self._view = View(tuple(conditions))
+        self._view = View(tuple(self._conditions))
         self._ask = ask
         self._requests: SimpleQueue[Request] = SimpleQueue()
-        self._keys = Keys(self._view, self._requests.put, palette if palette in PALETTES else "day")
+        self._keys = Keys(self._view, self._requests.put, palette)
         self._ordered_s = -ORDER_S
         self._thread = Thread(target=self._run, name="console", daemon=True)
         self._thread.start()
@@ -94,6 +101,9 @@ class Console:
     def take(self, moment: Moment, events: Sequence[AnyEvent]) -> None:
         self._taken_s = self._alive_s = self._clock()
         self._board.take(moment, events)
+        for event in events:
+            if isinstance(event, Note) and event.text.startswith(CONDITION_NOTE):
+                self._put_in_force(event.text.removeprefix(CONDITION_NOTE))
         self._complain()
 
     def idle(self, now_s: float) -> None:
@@ -112,17 +122,20 @@ class Console:
                 answer = self._ask(request)
             except UserError as error:
                 answer = str(error)
+            else:
+                self._put_in_force(request.text or "" if request.verb == "condition" else "")
             if answer:
                 self._view.message = words.clean(answer, 70)
 
     def _complain(self) -> None:
         fault, self._fault = self._fault, None
         if fault is not None:
-            raise SinkError(f"console: the terminal can no longer be drawn on ({fault}); the watch goes on without it")
+            raise SinkError(f"console: {self.trouble}; the watch goes on without it")
 
-    def condition(self, limits: Limits) -> None:
-        """The condition in force has changed."""
-        self._limits = limits
+    def _put_in_force(self, condition: str) -> None:
+        held = self._conditions.get(condition)
+        if held is not None:
+            self._limits = Limits(condition, held.cpa_nm, held.tcpa_min)
 
     def close(self) -> None:
         """Give the terminal back. Waits at most CLOSE_S for one that stands still."""
@@ -149,6 +162,7 @@ class Console:
                     drawn_s = self._clock()
         except Exception as error:  # raised again, as the sink's own, in the stream's thread
             self._fault = f"{type(error).__name__}: {error}"
+            self.trouble = f"the terminal can no longer be drawn on ({self._fault})"
         finally:
             self._terminal.close()
 
@@ -189,4 +203,4 @@ class Console:
         view.order = [key for key in view.order if key in snapshot.rows]
 
 
-__all__ = ["Console", "Limits", "Request"]
+__all__ = ["Console", "Request"]

@@ -75,6 +75,16 @@ class Plain:
     def close(self) -> None:
         self._writer.close()
 
+    @property
+    def trouble(self) -> str:
+        """What is wrong with the output now."""
+        return self._writer.trouble
+
+    @property
+    def lost(self) -> int:
+        """Lines given up because the reader was too slow."""
+        return self._writer.lost_in_all
+
     def _say(self, event: Event, text: str) -> None:
         self._writer.put(f"{words.clock(event.time)} {text}")
 
@@ -186,6 +196,7 @@ class _Writer:
         self._closed = False
         self._lost = 0
         self.lost_in_all = 0
+        self.trouble = ""
         self._fault: OSError | ValueError | None = None
         self._thread = Thread(target=self._run, name="plain", daemon=True)
         self._thread.start()
@@ -205,7 +216,7 @@ class _Writer:
         """Raise what the output has complained of since."""
         fault, self._fault = self._fault, None
         if fault is not None:
-            raise SinkError(f"console: cannot write to standard output: {fault}")
+            raise SinkError(f"console: {self.trouble}")
 
     def close(self) -> None:
         with self._changed:
@@ -231,3 +242,4 @@ class _Writer:
                 self._output.flush()
             except (OSError, ValueError) as error:
                 self._fault = error
+                self.trouble = f"cannot write to standard output: {error}"

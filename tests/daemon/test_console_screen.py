@@ -5,10 +5,11 @@ import re
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from msgspec import structs
 from rich.cells import cell_len
 
 from alerts.events import Alert, OwnShip, Plot
-from alerts.plotting.terms import AlertState
+from alerts.plotting.terms import AlertState, BearingTrend, Passing
 from daemon import words
 from daemon.console.board import Board, Snapshot
 from daemon.console.keys import Keys, split
@@ -58,7 +59,16 @@ class TestWatchPage:
             del board._targets[name]
         snapshot = board.snapshot(0.0)
 
-        assert "No steady bearing among 2 targets judged; 1 not updated." in text_of(snapshot)
+        assert "None of 2 judged closes on a steady bearing; 1 in doubt; 1 not updated." in text_of(snapshot)
+
+    def test_a_target_that_draws_but_passes_inside_the_limit_is_no_quiet_answer(self) -> None:
+        """A drift that is certain but small takes nobody clear (Rule 7(d)(ii))."""
+        board = board_after(300)
+        plot = board._targets["radar-07"].plot
+        drawing = structs.replace(plot, bearing_trend=BearingTrend.DRAWING_AHEAD, passing=Passing.AHEAD)
+        board.take(moment(300), [drawing])
+
+        assert "PASSES INSIDE THE LIMIT: TEAL CPA 0.0" in text_of(board.snapshot(0.0))
 
     def test_it_says_that_nothing_can_be_said_without_targets(self) -> None:
         board = Board()
@@ -100,7 +110,7 @@ class TestWatchPage:
         at = next(i for i, line in enumerate(lines) if line.startswith("── alerts"))
 
         assert lines[at + 1].startswith("WARNING not ack'd 08:07:30 radar-15 lost for 30 s")
-        assert lines[at + 2].startswith("ALARM   ack'd")
+        assert lines[at + 2].startswith("ALARM   ack'd     08:05:00 "), "the time at which its figures were true"
 
     def test_ages_and_units_stand_beside_the_numbers(self) -> None:
         text = text_of(snapshot_after(300))
@@ -156,8 +166,7 @@ class TestHostileText:
         board = board_after(300)
         now, events = next((m, e) for m, e in passage(301) if any(isinstance(x, Plot) for x in e))
         plot = next(event for event in events if isinstance(event, Plot))
-        fields = {name: getattr(plot, name) for name in plot.__struct_fields__}
-        board.take(now, [Plot(**{**fields, "name": self.HOSTILE, "check_cause": self.HOSTILE})])
+        board.take(now, [structs.replace(plot, name=self.HOSTILE, check_cause=self.HOSTILE)])
         board.take(now, [alert(300, 9, None, self.HOSTILE, AlertState.ACTIVE_UNACKNOWLEDGED, "cross_check")])
         text = text_of(board.snapshot(0.0, frozenset([plot.target])))
 

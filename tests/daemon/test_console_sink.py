@@ -12,14 +12,16 @@ from io import StringIO
 import pyte
 import pytest
 
+from alerts.events import Note
+from alerts.settings import DEFAULT_CONDITIONS
 from daemon.console.board import Board, Snapshot
-from daemon.console.lines import Look
+from daemon.console.lines import Limits, Look
 from daemon.console.pages import page
 from daemon.console.palette import PALETTES, UNICODE
 from daemon.console.state import Page, Request, View
 from daemon.console.terminal import Terminal
 from daemon.errors import UserError
-from daemon.sinks.console import Console, Limits
+from daemon.sinks.console import Console
 from daemon.sinks.face import SinkError
 from daemon.sinks.plain import Plain
 from tests.daemon.passages import moment, passage
@@ -37,8 +39,8 @@ class Emulated:
         self._changed = threading.Condition()
         self.sink = Console(
             self.ask,
-            limits=Limits("open water", 0.5, 12.0),
-            conditions=("open water", "coastal"),
+            conditions=DEFAULT_CONDITIONS,
+            condition="open water",
             output=self._output,
             keys_fd=os.dup(self._slave),
         )
@@ -109,6 +111,18 @@ class TestConsole:
         emulated.until(lambda text: "nothing sounds" in text)
 
         assert emulated.requests == [Request("ack", id=1), Request("silence")]
+
+    def test_the_condition_in_force_stands_in_the_head(self, emulated: Emulated) -> None:
+        """Chosen by a key, or told by a note in the record because it was chosen elsewhere."""
+        emulated.until(lambda text: "The watch is running." in text)
+        emulated.type(b"xc2")
+        emulated.until(lambda text: "Condition coastal asked for." in text)
+        emulated.sink.idle(0.0)
+        emulated.until(lambda text: "coastal: CPA 0.3 NM, TCPA 10 min" in text)
+        note = Note(time=moment(1).time, text="condition: restricted visibility", author="secondplot")
+        emulated.sink.take(moment(1), [note])
+
+        emulated.until(lambda text: "restricted visibility: CPA 1 NM, TCPA 18 min" in text)
 
     def test_the_pages_open_and_close(self, emulated: Emulated) -> None:
         for now, events in passage(320):
