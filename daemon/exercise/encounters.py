@@ -352,3 +352,38 @@ def _readings(
     east_kn, north_kn = speed * np.sin(angle), speed * np.cos(angle)
     hours = np.diff(times, axis=0, prepend=times[:1]) / 3600.0
     return np.cumsum(east_kn * hours, axis=0), np.cumsum(north_kn * hours, axis=0), east_kn, north_kn, heading
+
+
+# ---------------------------------------------------------------------------------------- published scenarios
+
+
+OPERATIONAL = {
+    1: (0.0, 10.0, 8.0, 0.0, 180.0, 20.0),
+    2: (0.0, 10.0, 1.0, 0.0, 90.0, 10.0),
+    3: (0.0, 5.0, 8.0, 45.0, 225.0, 20.0),
+    4: (0.0, 25.0, 8.0, 45.0, 225.0, 20.0),
+}
+"""A.823(19) appendix 2: own course and speed; range and bearing of the target; relative course and speed."""
+
+
+def operational(which: int, tracked_min: float = 3.0, base: Scenario = BASE) -> Scenario:
+    """One of the four scenarios of A.823(19): the target comes to its tabulated position after `tracked_min` minutes.
+
+    The exercise ends there: the last look lies within one scan of it, and `truth` tells the moment of each look.
+    """
+    own_course, own_speed, range_nm, bearing, relative_course, relative_speed = OPERATIONAL[which]
+    angle = np.radians([own_course, bearing, relative_course])
+    own = own_speed * np.array([np.sin(angle[0]), np.cos(angle[0])])
+    relative = relative_speed * np.array([np.sin(angle[2]), np.cos(angle[2])])
+    place = range_nm * np.array([np.sin(angle[1]), np.cos(angle[1])]) - relative * tracked_min / 60.0
+    true = own + relative
+    target = Target(
+        name="target",
+        course_deg=float(np.degrees(np.arctan2(*true)) % 360.0),
+        speed_kn=float(np.hypot(*true)),
+        range_nm=float(np.hypot(*place)),
+        bearing_deg=float(np.degrees(np.arctan2(*place)) % 360.0),
+        length_m=200.0,
+    )
+    ship = msgspec.structs.replace(base.own_ship, course_deg=own_course, speed_kn=own_speed, legs=())
+    return msgspec.structs.replace(base, duration_min=tracked_min, own_ship=ship, targets=(target,))

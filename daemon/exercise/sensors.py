@@ -59,9 +59,12 @@ def _frozen(failures: Sequence[Failure], times_s: Floats) -> Floats:
 
 
 def _failing(failures: Sequence[Failure], times_s: Floats, values: Floats) -> Floats:
-    """Offsets added, and NaN where the sensor says nothing or nothing valid."""
+    """Offsets added, one value over and over while frozen, NaN where the sensor says nothing or nothing valid."""
     for failure in failures:
         inside = (times_s >= failure.from_min * 60) & (times_s < failure.until_min * 60)
+        if failure.how == "frozen" and inside.any():
+            first = np.expand_dims(inside.argmax(axis=0), 0)
+            values = np.where(inside, np.take_along_axis(values, first, axis=0), values)
         if failure.how == "offset":
             values = np.where(inside, values + failure.offset, values)
         elif failure.how in ("silent", "null"):
@@ -113,7 +116,7 @@ class Compass:
     def read(self, times_s: Floats, rng: Generator, *, extra_delay_s: float = 0.0) -> Floats:
         """Headings as sent, true, in [0, 360); NaN where there is none."""
         sensor = self.sensor
-        read = np.maximum(_frozen(sensor.failures, times_s) - sensor.delay_s - extra_delay_s, 0.0)
+        read = np.maximum(times_s - sensor.delay_s - extra_delay_s, 0.0)
         values = self._own.heading(read) + sensor.bias_deg + self._slow(read)
         if sensor.noise_deg:
             values = values + rng.standard_normal(times_s.shape) * sensor.noise_deg
@@ -138,16 +141,15 @@ class Receiver:
         read = _frozen(sensor.failures, times_s)
         state = self._own.state(read)
         north = self._slow_north(read) + sensor.offset_north_m / 1852.0
-        north = _failing(sensor.failures, times_s, north)
+        north = _failing([f for f in sensor.failures if f.how != "frozen"], times_s, north)
         return offset(state.lat_deg, state.lon_deg, self._slow_east(read) + sensor.offset_east_m / 1852.0, north)
 
     def velocity(self, times_s: Floats, rng: Generator) -> tuple[Floats, Floats]:
         """Velocity over ground, east and north, knots; NaN where there is no fix."""
-        state = self._own.state(_frozen(self.sensor.failures, times_s))
-        lost = during(self.sensor.failures, "silent", times_s) | during(self.sensor.failures, "null", times_s)
-        sd = self.sensor.speed_noise_kn
+        failures = tuple(failure for failure in self.sensor.failures if failure.how != "offset")  # of the position
+        state, sd = self._own.state(times_s), self.sensor.speed_noise_kn
         east, north = (
-            np.where(lost, np.nan, part + (rng.standard_normal(times_s.shape) * sd if sd else 0.0))
+            _failing(failures, times_s, part + (rng.standard_normal(times_s.shape) * sd if sd else 0.0))
             for part in (state.east_kn, state.north_kn)
         )
         return east, north
@@ -163,7 +165,7 @@ class Log:
         """Speed through the water along the keel, knots; NaN where there is none."""
         sensor = self.sensor
         keel = np.cos(np.radians(self._own.ship.leeway_deg))
-        values = self._own.state(_frozen(sensor.failures, times_s)).speed_kn * keel * sensor.factor + sensor.bias_kn
+        values = self._own.state(times_s).speed_kn * keel * sensor.factor + sensor.bias_kn
         if sensor.noise_kn:
             values = values + rng.standard_normal(times_s.shape) * sensor.noise_kn
         return _failing(sensor.failures, times_s, values)

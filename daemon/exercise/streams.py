@@ -25,7 +25,7 @@ SPACING_S = 0.02
 """Sentences of one sensor and moment follow each other at this distance, as a line of 38,400 baud takes it."""
 
 LOST_TCPA_MIN = 24_751_376.1
-"""What a set was seen to write for a target that it has lost (shared knowledge, L1)."""
+"""What a set was seen to write for a target that it has lost (a real recording of a moored craft)."""
 
 LABELS_EVERY_S = 30.0
 

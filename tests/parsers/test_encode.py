@@ -143,7 +143,7 @@ def test_radar_settings() -> None:
 
 
 def test_ttd_bits() -> None:
-    """Structure 0 field by field: widths and meanings of shared reference A3, taken apart here by hand."""
+    """Structure 0 field by field: widths of IEC 61162-1 edition 6 as a public library has them, taken apart by hand."""
     target = encode.CompressedTarget(
         number=23, bearing_deg=359.96, range_nm=4.25, speed_kn=12.3, course_deg=90.0, water=True, correlation=5
     )
