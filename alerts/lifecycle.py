@@ -11,16 +11,17 @@ Rules for this file:
 """
 
 from collections import deque
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 from enum import StrEnum
 
 from msgspec import Struct
 
 from alerts.events import Alert, Moment
-from alerts.notices import Notice, Why
+from alerts.notices import Notice, Refused, Why
 from alerts.plotting.terms import AlertState, Priority
 from alerts.rules.findings import Finding, Key, Phase, Value
 from alerts.settings import Alerts, Rule
+from parsers.observations import AlertCommand
 
 N = AlertState.NORMAL
 V = AlertState.ACTIVE_UNACKNOWLEDGED
@@ -138,7 +139,7 @@ class AlertBook:
         self._entries: dict[Key, Entry] = {}
         self._changes: dict[Key, deque[float]] = {}  # when the machine, not a person, changed the state
         self._last_id = 0
-        self._notices: deque[Notice] = deque(maxlen=MOST_ALERTS)
+        self._notices: deque[Notice | Refused] = deque(maxlen=MOST_ALERTS)
         self._events: list[Alert] = []
 
     # --------------------------------------------------------------------------------------------- inputs
@@ -177,6 +178,18 @@ class AlertBook:
             self._fire(moment, entry, Trigger.CLOSE, reason)
         return self._flush()
 
+    def refuse(self, moment: Moment, command: AlertCommand, reason: str) -> list[Alert]:
+        """A command from outside is not obeyed; the annunciators that can will say so."""
+        self._notices.append(Refused(at_s=moment.at_s, time=moment.time, command=command, reason=reason))
+        return []
+
+    def tell_again(self, moment: Moment, alert_ids: Collection[int]) -> list[Alert]:
+        """Somebody asks for these again: told without sound, and no event."""
+        for entry in self._entries.values():
+            if entry.id in alert_ids:
+                self._tell(moment, entry, Why.REQUESTED, "")
+        return []
+
     # -------------------------------------------------------------------------------------------- answers
 
     def standing(self, moment: Moment) -> list[Alert]:
@@ -188,7 +201,7 @@ class AlertBook:
     def is_standing(self, alert_id: int) -> bool:
         return any(entry.id == alert_id for entry in self._entries.values())
 
-    def drain(self) -> list[Notice]:
+    def drain(self) -> list[Notice | Refused]:
         """The notices since the last call, in order."""
         notices = list(self._notices)
         self._notices.clear()

@@ -17,6 +17,7 @@ from msgspec import Struct, structs
 
 from alerts import standing
 from alerts.events import Alert, AnyEvent, Moment, Note, Plot
+from alerts.identifiers import obey
 from alerts.lifecycle import AlertBook
 from alerts.plotting.crosscheck import CrossCheck
 from alerts.plotting.encounter import Encounters
@@ -63,6 +64,7 @@ class LookoutSettings(Struct, frozen=True, kw_only=True):
     conditions: dict[str, Condition] = {}
     condition: str = "open water"
     radar_feeds: tuple[str, ...] = ()
+    command_feeds: tuple[str, ...] = ()  # whose alert commands (ACN, ACK) are obeyed
 
 
 class World(Struct, frozen=True, kw_only=True):
@@ -105,6 +107,11 @@ class _NewCondition(Struct, frozen=True, gc=False):
     name: str
 
 
+class _Command(Struct, frozen=True, gc=False):
+    moment: Moment
+    command: seen.AlertCommand
+
+
 class _Tick(Struct, frozen=True, gc=False):
     moment: Moment
     situation: Situation
@@ -134,7 +141,7 @@ class Lookout:
         self._radars: dict[str, seen.RadarSettings] = {}
         self._predictions: dict[tuple[str, int], seen.TargetPrediction] = {}
         self._relative_s: float | None = None
-        self._waiting: list[_Sighting | _Tick | _Gone | _NewCondition | Said] = []
+        self._waiting: list[_Sighting | _Tick | _Gone | _NewCondition | _Command | Said] = []
 
     # ----------------------------------------------------------------------------------------- first stroke
 
@@ -229,6 +236,9 @@ class Lookout:
                 self.set_condition(moment, name)
                 return
 
+    def _take_command(self, moment: Moment, command: seen.AlertCommand) -> None:
+        self._waiting.append(_Command(moment, command))
+
     def _take_note(self, moment: Moment, note: seen.Note) -> None:
         self._waiting.append((moment, Note(time=moment.time, text=note.text, author=note.author)))
 
@@ -249,6 +259,9 @@ class Lookout:
                 self._forget(item.target)
             elif isinstance(item, _NewCondition):
                 self._change_condition(item, said)
+            elif isinstance(item, _Command):
+                changed = obey(self.alerts, item.moment, item.command, self.settings.command_feeds)
+                said.extend((item.moment, alert) for alert in changed)
             else:
                 said.append(item)
         return said
@@ -368,4 +381,5 @@ _TAKERS: dict[type[seen.Observation], Callable[[Lookout, Moment, Any], None]] = 
     seen.TargetLabel: Lookout._take_label,
     seen.RadarSettings: Lookout._take_settings,
     seen.Note: Lookout._take_note,
+    seen.AlertCommand: Lookout._take_command,
 }

@@ -4,7 +4,7 @@ from enum import StrEnum
 
 from msgspec import Struct
 
-from alerts.events import Alert
+from alerts.events import Alert, Instant
 from parsers.observations import AlertCommand
 
 
@@ -21,6 +21,7 @@ class Why(StrEnum):
     ACKNOWLEDGED = "acknowledged"
     RECTIFIED = "rectified"
     ENDED = "ended"
+    REQUESTED = "requested"
     TEST = "test"
 
 
@@ -46,5 +47,6 @@ class Refused(Struct, frozen=True, kw_only=True, gc=False):
     """A command from outside that was not obeyed; the sender is told by ARC."""
 
     at_s: float
+    time: Instant
     command: AlertCommand
     reason: str

@@ -316,6 +316,10 @@ class Sound(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     warning_hz: Annotated[float, Meta(ge=200, le=2500)] = 900.0
     time_limit_s: Annotated[float, Meta(gt=0, le=60)] = 10.0
 
+    def __post_init__(self) -> None:
+        if not max(self.alarm_hz, self.warning_hz) / min(self.alarm_hz, self.warning_hz) >= 1.25:
+            raise ValueError("alarm_hz and warning_hz must differ by a quarter: no two sounds alike")
+
 
 class Command(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     """A command of your own: the program and its arguments, run without a shell, the alert as JSON on its stdin.

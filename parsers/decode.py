@@ -8,7 +8,7 @@ from collections.abc import Callable
 
 from msgspec import Struct
 
-from parsers import ais, notes, own_ship, radar, targets, tracked_data
+from parsers import ais, alert_sentences, notes, own_ship, radar, targets, tracked_data
 from parsers.numbers import Reading
 from parsers.observations import Note, Observation, Source
 from parsers.parts import Parts
@@ -32,6 +32,8 @@ class SentenceType(Struct, frozen=True):
 
 
 SENTENCES: dict[str, SentenceType] = {
+    "ACK": SentenceType(alert_sentences.read_ack, 2, 1, "acknowledge alarm, the older form"),
+    "ACN": SentenceType(alert_sentences.read_acn, 7, 6, "alert command"),
     "DBT": SentenceType(own_ship.dbt, own_ship.DBT.width, 1, "depth below transducer"),
     "DPT": SentenceType(own_ship.dpt, own_ship.DPT.width, 1, "depth"),
     "DTM": SentenceType(own_ship.dtm, own_ship.DTM.width, 1, "datum reference"),

@@ -314,14 +314,16 @@ class AisOwnShip(Observation, frozen=True, kw_only=True, gc=False):
 
 
 class AlertCommand(Observation, frozen=True, kw_only=True, gc=False):
-    """A command from outside to one alert or all (ACN, ACK): acknowledge, silence, request, transfer.
+    """A command from outside to one alert or all: `acknowledge`, `silence`, `request` or `transfer`.
 
-    An `identifier` of 0 means all alerts, an `instance` of 0 or None all of that kind.
+    Of ACN: an `identifier` of 0 means all alerts, an `instance` of 0 or None all of that kind. Of the older ACK:
+    `identifier` is the number that ALR gave, 0 for all, and there is no instance.
     """
 
     command: str
     identifier: int
     instance: int | None = None
+    mnemonic: str = ""
 
 
 # ------------------------------------------------------------------------------------------------- carriage

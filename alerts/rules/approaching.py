@@ -86,6 +86,8 @@ def _is_near(board: Board, plot: Plot) -> bool:
 def _tell_worse(board: Board, followed: Followed) -> None:
     """Say so when the CPA has fallen by a further step, and once when the time is short."""
     plot, rule = followed.plot, board.settings.closest_approach
+    if plot.tcpa_min is None or plot.tcpa_min < 0:
+        return  # what is past gets no worse
     told, why = followed.told_cpa_nm, ""
     if plot.cpa_nm is not None and (told is None or plot.cpa_nm <= told - rule.worse_nm):
         followed.told_cpa_nm = plot.cpa_nm

@@ -52,7 +52,7 @@ class Sounds:
 
     def _keep(self, events: list[Alert]) -> None:
         self.states += [f"{event.id} {event.state}" for event in events]
-        self.notices += self.book.drain()
+        self.notices += [notice for notice in self.book.drain() if isinstance(notice, Notice)]
 
 
 QUIET_LIFE = Alerts(life=Life(escalate_s=0))

@@ -154,6 +154,14 @@ class TestClosestApproach:
         assert watch.states("closest_approach")[2:] == ["active-unacknowledged"]
         assert "CPA down from 0.45 NM" in str(watch.events[-1].values["change"])
 
+    def test_what_is_past_gets_no_worse(self) -> None:
+        watch = Watch()
+        watch.plots(0, 9, DANGER)
+        watch.acknowledge(9)
+        watch.plots(12, 60, but(DANGER, tcpa_min=-1.0, cpa_nm=0.0, bow_crossing_min=None))
+
+        assert watch.states("closest_approach") == ["active-unacknowledged", "active-acknowledged", "normal"]
+
     def test_an_acknowledged_danger_sounds_again_once_when_time_is_short(self) -> None:
         watch = Watch()
         watch.plots(0, 9, DANGER)

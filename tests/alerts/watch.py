@@ -6,7 +6,7 @@ import msgspec
 
 from alerts.events import Alert, Instant, Moment, Plot
 from alerts.lifecycle import AlertBook
-from alerts.notices import Notice
+from alerts.notices import Notice, Refused
 from alerts.plotting.terms import BearingTrend, Check, Encounter, Passing, TrackState
 from alerts.rules.findings import Finding
 from alerts.rules.rules import Rules
@@ -84,6 +84,7 @@ class Watch:
         self.findings: list[Finding] = []
         self.events: list[Alert] = []
         self.notices: list[Notice] = []
+        self.refused: list[Refused] = []
         self.targets: dict[str, TargetHealth] = {}
         self.at_s = 0.0
 
@@ -114,7 +115,7 @@ class Watch:
         whole = msgspec.structs.replace(base, targets=base.targets or tuple(self.targets.values()))
         self._take(now, self.rules.tick(now, whole))
         self.events += self.book.tick(now)
-        self.notices += self.book.drain()
+        self._drain()
 
     def ticks(self, from_s: float, to_s: float, situation: Situation | None = None) -> None:
         for at_s in range(int(from_s), int(to_s) + 1):
@@ -141,12 +142,19 @@ class Watch:
                 states.append(str(event.state))
         return states
 
+    def _drain(self) -> None:
+        for notice in self.book.drain():
+            if isinstance(notice, Notice):
+                self.notices.append(notice)
+            else:
+                self.refused.append(notice)
+
     def _person(self, events: list[Alert]) -> list[Alert]:
         self.events += events
-        self.notices += self.book.drain()
+        self._drain()
         return events
 
     def _take(self, now: Moment, findings: list[Finding]) -> None:
         self.findings += findings
         self.events += self.book.take(now, findings)
-        self.notices += self.book.drain()
+        self._drain()
