@@ -1,6 +1,5 @@
 """A command of the user's own: the alert as JSON on its standard input."""
 
-import time
 from collections import deque
 from collections.abc import Callable, Sequence
 
@@ -18,13 +17,16 @@ MOST_HELD = 100
 
 
 class Command:
-    """Starts the command once for each telling but repeats, at most so often a minute; the rest waits its turn."""
+    """Starts the command once for each telling but repeats, at most so often a minute; the rest waits its turn.
+
+    `now_s` gives a monotonic time.
+    """
 
     name = "command"
 
-    def __init__(self, settings: CommandSettings, clock: Callable[[], float] = time.monotonic) -> None:
+    def __init__(self, settings: CommandSettings, now_s: Callable[[], float]) -> None:
         self._settings = settings
-        self._clock = clock
+        self._now_s = now_s
         self._held: deque[Notice] = deque()
         self._starts: deque[float] = deque()
         self.dropped = 0
@@ -52,14 +54,14 @@ class Command:
         """Start it for those that wait, as long as it may be started; answers whether it was."""
         started = False
         while self._held and self._may_start():
-            self._starts.append(self._clock())
+            self._starts.append(self._now_s())
             notice = self._held.popleft()
             processes.run(self._settings.argv, self._settings.time_limit_s, self._json(notice))
             started = True
         return started
 
     def _may_start(self) -> bool:
-        now_s = self._clock()
+        now_s = self._now_s()
         while self._starts and now_s - self._starts[0] >= 60:
             self._starts.popleft()
         return len(self._starts) < self._settings.per_minute

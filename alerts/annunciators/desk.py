@@ -6,7 +6,6 @@ watch makes an alert of, and so the other annunciators tell it.
 """
 
 import threading
-import time
 from collections import deque
 from collections.abc import Callable, Iterable, Sequence
 
@@ -31,9 +30,10 @@ class Outcome(Struct, frozen=True):
 
 
 class Clerk:
-    """One annunciator with its thread and queue."""
+    """One annunciator with its thread and queue. `now_s` gives a monotonic time."""
 
-    def __init__(self, annunciator: Annunciator) -> None:
+    def __init__(self, annunciator: Annunciator, now_s: Callable[[], float]) -> None:
+        self._now_s = now_s
         self.annunciator = annunciator
         self.problem = ""
         self.dropped = 0
@@ -56,7 +56,7 @@ class Clerk:
     def wait(self, deadline_s: float) -> bool:
         """Wait until everything has been told; False if the time is up first."""
         with self._wake:
-            return self._wake.wait_for(lambda: not self._queue and not self._busy, deadline_s - time.monotonic())
+            return self._wake.wait_for(lambda: not self._queue and not self._busy, deadline_s - self._now_s())
 
     def close(self) -> None:
         with self._wake:
@@ -64,7 +64,7 @@ class Clerk:
             self._wake.notify_all()
 
     def join(self, deadline_s: float) -> None:
-        self._thread.join(max(0.0, deadline_s - time.monotonic()))
+        self._thread.join(max(0.0, deadline_s - self._now_s()))
 
     def _run(self) -> None:
         while batch := self._next():
@@ -92,7 +92,7 @@ class Clerk:
             problem = self._guard(lambda: told.append(self.annunciator.tell(batch)))
             self.told = any(told)
         else:
-            problem = self._guard(lambda: self.annunciator.idle(time.monotonic()))
+            problem = self._guard(lambda: self.annunciator.idle(self._now_s()))
         if problem or any(told):
             self.problem = problem
 
@@ -108,10 +108,11 @@ class Clerk:
 
 
 class Desk:
-    """All annunciators of a watch. `take` returns at once, whatever they do."""
+    """All annunciators of a watch. `take` returns at once, whatever they do. `now_s` gives a monotonic time."""
 
-    def __init__(self, annunciators: Sequence[Annunciator]) -> None:
-        self._clerks = [Clerk(annunciator) for annunciator in annunciators]
+    def __init__(self, annunciators: Sequence[Annunciator], now_s: Callable[[], float]) -> None:
+        self._now_s = now_s
+        self._clerks = [Clerk(annunciator, now_s) for annunciator in annunciators]
 
     @property
     def names(self) -> list[str]:
@@ -134,7 +135,7 @@ class Desk:
 
     def try_out(self, notice: Notice, timeout_s: float) -> list[Outcome]:
         """Tell one notice by every annunciator and wait how each fares."""
-        deadline_s = time.monotonic() + timeout_s
+        deadline_s = self._now_s() + timeout_s
         for clerk in self._clerks:
             clerk.take(notice)
         outcomes = []
@@ -146,7 +147,7 @@ class Desk:
 
     def close(self, timeout_s: float = 1.5) -> None:
         """Let what waits be told, for so long at most."""
-        deadline_s = time.monotonic() + timeout_s
+        deadline_s = self._now_s() + timeout_s
         for clerk in self._clerks:
             clerk.close()
         for clerk in self._clerks:

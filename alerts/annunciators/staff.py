@@ -1,5 +1,6 @@
 """Who is on duty: the annunciators that the configuration asks for, and the test of all of them."""
 
+from collections.abc import Callable
 from typing import TextIO
 
 from msgspec import Struct
@@ -25,8 +26,10 @@ class Staff(Struct, frozen=True):
     warnings: tuple[str, ...]
 
 
-def engage(settings: Annunciators, terminal: TextIO, *, console_is_open: bool) -> Staff:
+def engage(settings: Annunciators, terminal: TextIO, now_s: Callable[[], float], *, console_is_open: bool) -> Staff:
     """Open the annunciators that are on. `terminal` takes bell and lines; a console that is open shows its own lines.
+
+    `now_s` gives a monotonic time.
 
     Raises ValueError where annunciators.sentences.uri cannot be meant.
     """
@@ -42,7 +45,7 @@ def engage(settings: Annunciators, terminal: TextIO, *, console_is_open: bool) -
         if sound.warning:
             warnings.append(sound.warning)
     if settings.command.argv:
-        chosen.append(Command(settings.command))
+        chosen.append(Command(settings.command, now_s))
     if settings.sentences.uri:
         chosen.append(Sentences(settings.sentences, outputs.parse(settings.sentences.uri)))
     return Staff(tuple(chosen), tuple(warnings))

@@ -120,7 +120,7 @@ class TestCommand:
 
     def test_gets_the_alert_as_json_on_its_standard_input(self, tmp_path: Path) -> None:
         path = tmp_path / "told"
-        command = Command(CommandSettings(argv=(sys.executable, "-c", SAVE, str(path))))
+        command = Command(CommandSettings(argv=(sys.executable, "-c", SAVE, str(path))), time.monotonic)
 
         assert command.tell([raised()])
         (told,) = self.told(path)
@@ -134,7 +134,7 @@ class TestCommand:
 
     def test_no_shell_reads_its_arguments(self, tmp_path: Path) -> None:
         path = tmp_path / "told; touch hacked $(touch hacked)"
-        Command(CommandSettings(argv=(sys.executable, "-c", SAVE, str(path)))).tell([raised()])
+        Command(CommandSettings(argv=(sys.executable, "-c", SAVE, str(path))), time.monotonic).tell([raised()])
 
         assert [entry.name for entry in tmp_path.iterdir()] == [path.name]
 
@@ -143,7 +143,7 @@ class TestCommand:
         began_s = time.monotonic()
 
         with pytest.raises(AnnunciatorError, match=r"ended after 0\.5 s"):
-            Command(CommandSettings(argv=argv, time_limit_s=0.5)).tell([raised()])
+            Command(CommandSettings(argv=argv, time_limit_s=0.5), time.monotonic).tell([raised()])
         assert time.monotonic() - began_s < 5
 
     @pytest.mark.parametrize(
@@ -155,7 +155,7 @@ class TestCommand:
     )
     def test_one_that_fails_says_why_without_escapes(self, argv: tuple[str, ...], said: str) -> None:
         with pytest.raises(AnnunciatorError, match=said):
-            Command(CommandSettings(argv=argv)).tell([raised()])
+            Command(CommandSettings(argv=argv), time.monotonic).tell([raised()])
 
     def test_a_command_that_does_not_read_its_input_is_no_error(self) -> None:
         processes.run([sys.executable, "-c", ""], 10, b"x" * 1_000_000)
@@ -163,7 +163,7 @@ class TestCommand:
     def test_is_started_so_often_a_minute_and_the_rest_waits(self, tmp_path: Path) -> None:
         path, now = tmp_path / "told", [0.0]
         settings = CommandSettings(argv=(sys.executable, "-c", SAVE, str(path)), per_minute=2)
-        command = Command(settings, clock=lambda: now[0])
+        command = Command(settings, lambda: now[0])
         command.tell([of(Priority.ALARM, number) for number in range(1, 5)])
         at_once = [told["id"] for told in self.told(path)]
         now[0] = 59.0
@@ -178,7 +178,7 @@ class TestCommand:
 
     def test_only_the_priorities_asked_for_and_no_repeats(self, tmp_path: Path) -> None:
         path = tmp_path / "told"
-        command = Command(CommandSettings(argv=(sys.executable, "-c", SAVE, str(path))))
+        command = Command(CommandSettings(argv=(sys.executable, "-c", SAVE, str(path))), time.monotonic)
         repeat = msgspec.structs.replace(raised(), why=Why.REPEATED)
 
         assert not command.tell([of(Priority.CAUTION), repeat])
@@ -189,7 +189,7 @@ class TestDesk:
     def test_never_waits_for_an_annunciator_and_keeps_the_newest(self) -> None:
         slow = Recorder()
         slow.gate.clear()
-        desk = Desk([slow])
+        desk = Desk([slow], time.monotonic)
         desk.take([of(Priority.ALARM, 1)])
         began_s = time.monotonic()
         desk.take([of(Priority.ALARM, number) for number in range(2, MOST_WAITING + 52)])
@@ -204,7 +204,7 @@ class TestDesk:
 
     def test_a_failure_is_a_problem_by_name_and_hinders_no_other(self) -> None:
         good, bad = Recorder("good"), Recorder("bad", failing="no device")
-        desk = Desk([bad, good])
+        desk = Desk([bad, good], time.monotonic)
         outcomes = desk.try_out(raised(), 10)
 
         assert [(outcome.name, outcome.problem) for outcome in outcomes] == [("bad", "no device"), ("good", "")]
@@ -218,7 +218,7 @@ class TestDesk:
         from alerts.rules.situation import Situation
 
         good, bad = Recorder("good"), Recorder("bad", failing="no device")
-        desk = Desk([bad, good])
+        desk = Desk([bad, good], time.monotonic)
         watch = Watch()
         desk.try_out(raised(), 10)
         watch.tick(0, Situation(annunciators=desk.problems()))
@@ -236,7 +236,7 @@ class TestDesk:
                 raise RuntimeError("oops")
 
         broken = Broken()
-        desk = Desk([broken])
+        desk = Desk([broken], time.monotonic)
         desk.try_out(raised(), 10)
         (outcome,) = desk.try_out(raised(), 10)
         desk.close(10)
@@ -247,7 +247,7 @@ class TestDesk:
 
     def test_a_rule_may_choose_its_annunciators(self) -> None:
         one, two = Recorder("one"), Recorder("two")
-        desk = Desk([one, two])
+        desk = Desk([one, two], time.monotonic)
         desk.take([msgspec.structs.replace(raised(), annunciators=("two",))])
         desk.close(10)
 
@@ -256,7 +256,7 @@ class TestDesk:
     def test_closing_does_not_wait_for_one_that_hangs(self) -> None:
         hung = Recorder()
         hung.gate.clear()
-        desk = Desk([hung])
+        desk = Desk([hung], time.monotonic)
         desk.take([raised()])
         began_s = time.monotonic()
         desk.close(0.2)
@@ -269,7 +269,7 @@ class TestDesk:
 class TestSelfTest:
     def test_raises_one_of_each_priority_through_each_and_says_which_worked(self) -> None:
         good, bad = Recorder("good"), Recorder("bad", failing="no device")
-        desk = Desk([good, bad])
+        desk = Desk([good, bad], time.monotonic)
         results = staff.self_test(desk, moment(0))
         desk.close(10)
 
@@ -289,7 +289,7 @@ class TestSelfTest:
 
     def test_the_report_is_marked_as_a_test_on_every_line(self) -> None:
         stream = io.StringIO()
-        desk = Desk([Bell(stream, apart_s=0.0)])
+        desk = Desk([Bell(stream, apart_s=0.0)], time.monotonic)
         lines = staff.report(staff.self_test(desk, moment(0)))
         desk.close(10)
 
@@ -303,7 +303,7 @@ class TestSelfTest:
 
 class TestStaff:
     def names(self, settings: Annunciators, console_is_open: bool = False) -> list[str]:
-        engaged = staff.engage(settings, io.StringIO(), console_is_open=console_is_open)
+        engaged = staff.engage(settings, io.StringIO(), time.monotonic, console_is_open=console_is_open)
         for annunciator in engaged.annunciators:
             annunciator.close()
         return [annunciator.name for annunciator in engaged.annunciators]
@@ -318,7 +318,7 @@ class TestStaff:
 
     def test_without_a_player_there_is_a_warning_that_names_the_mend(self) -> None:
         settings = Annunciators(sound=Sound(command="/no/such/player --loud"))
-        engaged = staff.engage(settings, io.StringIO(), console_is_open=True)
+        engaged = staff.engage(settings, io.StringIO(), time.monotonic, console_is_open=True)
         engaged.annunciators[0].close()
 
         assert engaged.warnings == (
@@ -327,7 +327,7 @@ class TestStaff:
 
     def test_all_show_the_one_face(self) -> None:
         settings = Annunciators(command=CommandSettings(argv=("true",)), sentences=Sentences(uri="udp:127.0.0.1:9"))
-        engaged = staff.engage(settings, io.StringIO(), console_is_open=False)
+        engaged = staff.engage(settings, io.StringIO(), time.monotonic, console_is_open=False)
         faces: tuple[Annunciator, ...] = engaged.annunciators
         for face in faces:
             assert face.tell([]) in (True, False)
