@@ -139,6 +139,8 @@ def read_acn(fields: list[str], reading: Reading) -> tuple[Observation, ...]:
     _, _, mnemonic, identifier, instance, fifth, sixth = fields[:7]
     # Either order; C is no command letter, so nothing can be mistaken.
     command, flag = (sixth, fifth) if fifth == "C" else (fifth, sixth)
+    if not (command or flag or identifier):
+        return ()
     if command not in COMMANDS:
         raise RefusalError(RefusalReason.FLAG_UNKNOWN, f"alert command {shown(command)}")
     if flag != "C":
@@ -158,6 +160,8 @@ def read_acn(fields: list[str], reading: Reading) -> tuple[Observation, ...]:
 
 def read_ack(fields: list[str], reading: Reading) -> tuple[Observation, ...]:
     """The older acknowledgement: `identifier` is the alarm number of ALR, 0 to 999; 0 is all."""
+    if not fields[1]:
+        return ()
     number = _whole(fields[1], 999)
     return (AlertCommand(at_s=reading.at_s, source=reading.source, command=COMMANDS["A"], identifier=number),)
 

@@ -189,7 +189,7 @@ class TestCommandsIn:
             ("RAACN,220516,TCK,3044,1000000,A,C", "out of range"),
             ("RAACN,220516,TCK,3044", "field missing"),
             ("VRACK,1000", "out of range"),
-            ("VRACK,", "field missing"),
+            ("VRACK", "field missing"),
             ("VRACK,1.5", "number malformed"),
         ],
     )
