@@ -36,6 +36,10 @@ CLEAR_S = 30.0
 
 MOST_LEGS = 8
 
+READING_SLACK = 14.0
+"""A wrong reading may fit worse than the best common vector by this chi-square: the two figures of the vector take up
+errors (yaw, the set's own sensors) that a reading leaves in. One in a thousand by chance."""
+
 
 class CommonFault(Struct, frozen=True):
     """A fault that all targets share (for the rule `cross_check`, once and not for each target).
@@ -95,9 +99,14 @@ class CrossCheck:
         self._cases.pop(target, None)
 
     def compare(
-        self, target: str, report: TargetReport, estimate: Estimate, answer: Answered, own: OwnMotion
+        self, target: str, report: TargetReport | None, estimate: Estimate, answer: Answered, own: OwnMotion
     ) -> tuple[Check, str | None]:
-        """Takes one report in and says how the set's answer stands to ours. `estimate` is for the report's time."""
+        """Takes one report in and says how the set's answer stands to ours. `estimate` is for the report's time.
+
+        `report` is None where the set gave only a position (TLL).
+        """
+        if report is None:
+            return Check.NOT_REPORTED, None
         at_s = report.at_s
         self._own.see(own)
         case = self._case(target)
@@ -231,7 +240,7 @@ class CrossCheck:
         off = [mean.difference.less(common.expected(reading, mean) or Vector(0, 0)) for mean in means]
         misfit = sum(mean.spread.distance2(difference) for mean, difference in zip(means, off, strict=True))
         fit = sum(mean.spread.distance2(mean.difference.less(shared.vector)) for mean in means)
-        return misfit <= fit + 6.0
+        return misfit <= fit + READING_SLACK
 
     def _leg(self, shared: common.Common, means: list[Mean], at_s: float) -> Leg | None:
         headings = [mean.heading_deg for mean in means if mean.heading_deg is not None]

@@ -6,6 +6,7 @@ from statistics import median
 from typing import NamedTuple, Protocol
 
 from alerts.plotting import crosscheck_words as words
+from alerts.plotting import echoes
 from alerts.plotting.crosscheck_samples import (
     COURSE_95_1MIN_DEG,
     COURSE_95_DEG,
@@ -26,7 +27,7 @@ from alerts.plotting.kinematics import Estimate, OwnMotion
 from parsers.observations import MotionReference, Reference, TargetReport, TargetStatus
 
 FULL_S = 180.0
-SOONEST_S = 40.0
+SOONEST_S = 30.0
 """The standard's one-minute figures hold a set from 1 min, its three-minute figures from 3 min of tracking. Windows
 begin a little before the first, as their mean is later."""
 
@@ -41,18 +42,19 @@ CLEAR_S = 20.0
 CPA_95_NM, TCPA_95_MIN = 0.3, 0.5
 """After 3 min of tracking (MSC.192(79), its single table; from memory)."""
 
-PASSING_RATIO = 1.6
-"""CPA and TCPA are outside beyond so many times their combined 95 % tolerance: three standard deviations."""
+PASSING_RATIO = 1.8
+"""CPA and TCPA are outside beyond so many times their combined 95 % tolerance: three and a half standard
+deviations."""
 
-LEAST_CLOSING_KN = 3.0
-LONGEST_TCPA_MIN = 60.0
+LEAST_CLOSING_KN = 4.0
+LONGEST_TCPA_MIN = 30.0
+"""Slower and later than this a CPA is made of errors: nothing is held against it."""
+
 JUNK_SPEED_KN = 100.0
 JUNK_TCPA_MIN = 1440.0
 
 STALE_S = 20.0
-MOVED_NM, MOVED_RATIO = 0.03, 0.004
-"""The same range and bearing for so long is stale if the echo should have moved by this: three counts of 0.01 NM, and
-of 0.1 degree."""
+"""The same range and bearing for so long is stale if the echo must have moved meanwhile (echoes.MOVED_NM)."""
 
 FROZEN_S = 90.0
 """A TCPA in whole minutes moves once in 60 s; all figures the same for longer are old ones."""
@@ -185,9 +187,10 @@ class Case:
         noise: SetNoise,
     ) -> None:
         """One report that can be compared."""
-        if self.tracked_s(report.at_s) < SOONEST_S or report.range_nm is None or report.bearing_deg is None:
+        tracked_s = self.tracked_s(report.at_s)
+        full = tracked_s >= FULL_S
+        if tracked_s < SOONEST_S or report.range_nm is None or report.bearing_deg is None:
             return
-        full = self.tracked_s(report.at_s) >= FULL_S
         ours = Vector(estimate.east_kn, estimate.north_kn)
         p = estimate.covariance
         if reported.velocity is not None:
@@ -200,7 +203,7 @@ class Case:
                 heading_deg=own.heading_deg,
                 range_nm=report.range_nm,
                 bearing_deg=report.bearing_deg,
-                theirs_95=(SPEED_95_KN, COURSE_95_DEG) if full else (SPEED_95_1MIN_KN, COURSE_95_1MIN_DEG),
+                theirs_95=standard_95(tracked_s),
             )
             self.window.add(sample, noise)
         if full and answer.tcpa_min is not None and answer.cpa_nm is not None:
@@ -223,8 +226,10 @@ class Case:
             tolerance = hypot(CPA_95_NM, SD_95 * hypot(carried, answer.cpa_sd_nm or 0.0))
             cpa_ratio = (reported.cpa_nm - answer.cpa_nm) / tolerance
         if reported.tcpa_min is not None:
-            carried = spread.sd_along(relative) * answer.tcpa_min / closing
-            tolerance = hypot(TCPA_95_MIN, SD_95 * hypot(carried, answer.tcpa_sd_min or 0.0))
+            # d TCPA / d velocity: along the relative track TCPA over its speed; across it CPA over its square.
+            along = spread.sd_along(relative) * answer.tcpa_min / closing
+            across = spread.sd_along(relative.turned(90)) * answer.cpa_nm * 60 / closing**2
+            tolerance = hypot(TCPA_95_MIN, SD_95 * hypot(along, across, answer.tcpa_sd_min or 0.0))
             tcpa_ratio = (reported.tcpa_min - answer.tcpa_min) / tolerance
         self._passing.append(
             _Passing(
@@ -282,13 +287,22 @@ class Case:
         closing = Vector(estimate.east_kn - own.east_kn, estimate.north_kn - own.north_kn).size
         same_s = report.at_s - self._measured_s
         moved = closing * same_s / 3600
-        if same_s >= STALE_S and moved > MOVED_NM + MOVED_RATIO * (report.range_nm or 0.0):
+        if same_s >= STALE_S and moved > echoes.MOVED_NM + echoes.MOVED_RATIO * (report.range_nm or 0.0):
             return words.stale(same_s)
         answer_s = report.at_s - self._figures_s
-        counts_down = report.tcpa_min is not None and abs(report.tcpa_min) < LONGEST_TCPA_MIN
+        counts_down = report.tcpa_min is not None and abs(report.tcpa_min) < 2 * LONGEST_TCPA_MIN
         if counts_down and answer_s >= FROZEN_S and closing > LEAST_CLOSING_KN:
             return words.frozen(answer_s)
         return None
+
+
+def standard_95(tracked_s: float) -> tuple[float, float]:
+    """True speed (kn) and course (degrees) that a set may be off by, 95 %: its 1 min figures falling to those of 3."""
+    part = min(1.0, max(0.0, (tracked_s - 60.0) / (FULL_S - 60.0)))
+    return (
+        SPEED_95_1MIN_KN + part * (SPEED_95_KN - SPEED_95_1MIN_KN),
+        COURSE_95_1MIN_DEG + part * (COURSE_95_DEG - COURSE_95_1MIN_DEG),
+    )
 
 
 def _outside(ratios: list[float]) -> bool:

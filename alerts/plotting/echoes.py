@@ -6,6 +6,7 @@ All pure. The plane is that of kinematics.py.
 from math import cos, hypot, radians, sin
 
 from alerts.plotting.kinematics import Estimate, Look
+from parsers.observations import MotionReference
 
 NOISE_SDS = 5.0
 """Standard deviations of position and measurement that are put down to noise."""
@@ -13,6 +14,14 @@ NOISE_SDS = 5.0
 RANGE_SD_NM, RANGE_SD_RATIO = 25 / 1852, 0.005
 BEARING_SD_DEG = 1.0
 """A tracked target is measured within 50 m or 1 % of its range, and 2 degrees, at 95 % (MSC.192(79) 5.25.4.7.1)."""
+
+KNOWN_NOISE_LOOKS = 25
+KNOWN_BEARING_SD_DEG = 0.4
+"""From so many looks on the feed's own bearing error, as learnt, stands in the standard's place, down to this."""
+
+MOVED_NM, MOVED_RATIO = 0.03, 0.004
+"""A target that has moved this much relative to us, its range counted with the ratio, must show it in its figures:
+three counts of 0.01 NM and of 0.1 degree."""
 
 UNSETTLED_KN = 60.0
 """How far off a velocity that has not settled may be. Sets show 30 kn just after acquiring a vessel of 12."""
@@ -44,7 +53,8 @@ def noise_nm(estimate: Estimate, look: Look, east: float, north: float) -> float
     bearing = radians(look.bearing_deg)
     along = u * sin(bearing) + v * cos(bearing)
     range_sd = max(RANGE_SD_NM, RANGE_SD_RATIO * look.range_nm, estimate.range_sd_nm)
-    bearing_sd = hypot(max(BEARING_SD_DEG, estimate.bearing_sd_deg), look.bearing_sd_deg)
+    least_sd = KNOWN_BEARING_SD_DEG if estimate.observations >= KNOWN_NOISE_LOOKS else BEARING_SD_DEG
+    bearing_sd = hypot(max(least_sd, estimate.bearing_sd_deg), look.bearing_sd_deg)
     across_sd = look.range_nm * radians(bearing_sd)
     of_look = (along * range_sd) ** 2 + (1 - min(1.0, along * along)) * across_sd**2
     return float((max(0.0, of_estimate) + of_look) ** 0.5)
@@ -87,6 +97,36 @@ def same_vessel(earlier: Look, later: Look) -> bool:
     return hypot(other_east - east, other_north - north) <= noise + reach
 
 
+def is_bow_relative(look: Look) -> bool:
+    """Whether the look is counted from the bow, nothing being known of heading and motion: a plane of its own."""
+    own = look.own
+    return own.frame is MotionReference.UNKNOWN and own.heading_deg is None and own.east_nm == own.north_nm == 0
+
+
+def range_belongs(earlier: Look, later: Look, unseen_s: float) -> bool:
+    """Whether a later range may be the same vessel's, bearings not being comparable."""
+    noise = NOISE_SDS * max(RANGE_SD_NM, RANGE_SD_RATIO * later.range_nm)
+    reach = UNSETTLED_KN * max(0.0, unseen_s) / 3600
+    return abs(later.range_nm - earlier.range_nm) <= min(noise + reach, REACQUIRED_NM)
+
+
 def same_measurement(earlier: Look, later: Look) -> bool:
-    """Whether range and bearing are the very same figures: an old measurement, or one sent twice."""
+    """Whether the sentence's figures, or else range and bearing, are the very same: an old measurement, or one sent
+    twice."""
+    if earlier.reading is not None and later.reading is not None:
+        return earlier.reading == later.reading
     return earlier.range_nm == later.range_nm and earlier.bearing_deg == later.bearing_deg
+
+
+def must_have_moved(estimate: Estimate, look: Look) -> bool:
+    """Whether the target has moved so far since its last new measurement that an honest report would show it."""
+    since_s = 0.0 if estimate.last_change_s is None else look.at_s - estimate.last_change_s
+    closing_kn = hypot(estimate.east_kn - look.own.east_kn, estimate.north_kn - look.own.north_kn)
+    return closing_kn * since_s / 3600 > MOVED_NM + MOVED_RATIO * look.range_nm
+
+
+def sds_off(estimate: Estimate, look: Look) -> float:
+    """How many standard deviations the echo is off the estimate for its moment, by noise alone."""
+    east, north = offset_nm(estimate, look)
+    noise = noise_nm(estimate, look, east, north)
+    return hypot(east, north) / noise if noise else 0.0

@@ -41,6 +41,9 @@ ONE_BURST_S = 0.5
 SEQUELS = 8192
 """Numbers whose next sequel (.2, .3) is remembered, the least recent being forgotten first."""
 
+EXCHANGED_SDS, COINCIDENT_SDS = 3.5, 2.0
+"""An echo so far off its own prediction, and so near another's, is held back as one off its track."""
+
 RECENTLY_ENDED = 16
 RECENTLY_ENDED_S = 60.0
 """Tracks ended by a jump whose echo may turn up again under another number."""
@@ -78,6 +81,8 @@ class Placed(Struct, frozen=True, kw_only=True):
 
     `continues` names the track whose echo a new one carries on, when numbers were exchanged. `lost` is True once, on
     the report by which the set gives the target up; `reacquired` on the first measurement after it was out of sight.
+    An old measurement that is sent again and again has an estimate too, which goes on from the last new one and whose
+    state tells coasting or lost: the track ages until a new measurement comes.
     """
 
     track: str | None
@@ -159,8 +164,27 @@ class Targets:
 
     def _belongs(self, kept: Kept, look: Look) -> bool:
         unseen_s = look.at_s - kept.last_s
+        if echoes.is_bow_relative(look) != echoes.is_bow_relative(kept.last_look):
+            return echoes.range_belongs(kept.last_look, look, unseen_s)
         out_of_sight = kept.is_lost or unseen_s > kept.rhythm.lost_after_s
         return echoes.belongs(kept.filter.predict(max(look.at_s, kept.last_s)), look, unseen_s, out_of_sight)
+
+    def _is_on_anothers_place(self, kept: Kept, look: Look) -> bool:
+        """Whether the echo, near enough to be this target's, is off her place by what noise does not do, and on that of
+        another: so two neighbours look whose numbers have been exchanged."""
+        if kept.estimate is None or not kept.estimate.settled:
+            return False
+        off = echoes.sds_off(kept.filter.predict(look.at_s), look)
+        if off < EXCHANGED_SDS:
+            return False
+        for other in self._tracks.values():
+            if other is kept or not other.is_established or other.out_of_sight is not None:
+                continue
+            if other.is_test == kept.is_test and other.last_s <= look.at_s:
+                theirs = echoes.sds_off(other.filter.predict(look.at_s), look)
+                if theirs < min(COINCIDENT_SDS, off / 2):
+                    return True
+        return False
 
     def _give_up(self, kept: Kept | None, report: TargetReport | TargetPosition, is_test: bool) -> Placed:
         """The set has lost the target: what the report carries beside is junk, its range and bearing the last ones."""
@@ -175,10 +199,14 @@ class Targets:
     # ------------------------------------------------------------------------------------------- tracks
 
     def _follow(self, kept: Kept, report: TargetReport | TargetPosition, look: Look) -> Placed:
-        if (echoes.same_measurement(kept.last_look, look) and not kept.is_lost) or self._belongs(kept, look):
-            reacquired = kept.out_of_sight is not None
+        if echoes.is_bow_relative(look) != echoes.is_bow_relative(kept.last_look):
+            return self._change_plane(kept, report, look)
+        on_track = self._belongs(kept, look) and not self._is_on_anothers_place(kept, look)
+        if on_track or echoes.same_measurement(kept.last_look, look):
+            out_of_sight = kept.out_of_sight is not None
             kept.take_note(report)
             estimate = kept.take(look)
+            reacquired = out_of_sight and kept.out_of_sight is None
             self._pairs.compare(kept, self._tracks.values())
             return Placed(track=kept.key, estimate=estimate, reacquired=reacquired, is_test=kept.is_test)
         earlier = kept.suspect
@@ -188,6 +216,17 @@ class Targets:
             return self._renew(kept, report, [look])
         kept.suspect = look
         return Placed(track=kept.key, ignored=Ignored.JUMP, is_test=kept.is_test)
+
+    def _change_plane(self, kept: Kept, report: TargetReport | TargetPosition, look: Look) -> Placed:
+        """A heading was lost or found, and bearings are counted from something else: only the range can tell now. The
+        target stays herself if it can be hers; her motion is learnt anew."""
+        unseen_s = look.at_s - kept.last_s
+        if not echoes.range_belongs(kept.last_look, look, unseen_s):
+            return self._renew(kept, report, [look])
+        reacquired = kept.out_of_sight is not None
+        kept.filter = self._begin_filter(kept.slot[0])
+        kept.take_note(report)
+        return Placed(track=kept.key, estimate=kept.take(look), reacquired=reacquired, is_test=kept.is_test)
 
     def _renew(self, kept: Kept, report: TargetReport | TargetPosition, looks: list[Look]) -> Placed:
         """The number goes to another echo: its track ends, and one begins with the echo's history if it has any."""
@@ -204,6 +243,8 @@ class Targets:
         for kept in (*gone, *self._tracks.values()):
             if kept is leaving or not kept.is_established or kept.is_lost or kept.is_test != leaving.is_test:
                 continue
+            if echoes.is_bow_relative(kept.last_look) != echoes.is_bow_relative(looks[0]):
+                continue
             if all(echoes.coincides(kept.filter.predict(max(look.at_s, kept.last_s)), look) for look in looks):
                 return kept
         return None
@@ -217,7 +258,7 @@ class Targets:
         ended: tuple[Ended, ...] = (),
     ) -> Placed:
         ended = ended + self._make_room()
-        filter_ = self._begin_filter(slot[0]) if origin is None else _copy_of(origin.filter)
+        filter_ = self._begin_filter(slot[0]) if origin is None else copy.deepcopy(origin.filter)
         kept = Kept(self._new_key(slot), slot, report, filter_, looks[0])
         kept.looks = 0 if origin is None else origin.looks
         for look in looks:
@@ -293,7 +334,7 @@ class Targets:
         return list(self._tracks)
 
     def states(self) -> Iterator[tuple[str, float, TrackState]]:
-        """Key, last measured and state of every track, lost ones too, in the order of their beginning."""
+        """Key, time of the last measurement and state of each track, lost ones too, in the order of their beginning."""
         for key, kept in self._tracks.items():
             seen_as = kept.estimate.state if kept.estimate is not None else TrackState.SETTLING
             yield key, kept.last_s, kept.out_of_sight or seen_as
@@ -341,10 +382,11 @@ def _not_a_measurement(kept: Kept, report: TargetReport | TargetPosition, look: 
         return Ignored.SECOND_SOURCE
     if look.at_s < kept.last_s or _is_older(kept, report):
         return Ignored.OUT_OF_ORDER
-    if echoes.same_measurement(kept.last_look, look) and (
-        look.at_s == kept.last_s or (report.time_of_day_s is not None and report.time_of_day_s == kept.time_of_day_s)
-    ):
-        return Ignored.SAME_MEASUREMENT
+    if echoes.same_measurement(kept.last_look, look):
+        same_time = report.time_of_day_s is not None and report.time_of_day_s == kept.time_of_day_s
+        # When it comes again and again it is stale data, and shown as such: see Kept.take.
+        if look.at_s == kept.last_s or (same_time and look.at_s - kept.last_s <= kept.rhythm.coasting_after_s):
+            return Ignored.SAME_MEASUREMENT
     return None
 
 
@@ -367,9 +409,3 @@ def _state_by_silence(kept: Kept, silent_s: float) -> TrackState | None:
     if silent_s > kept.rhythm.coasting_after_s:
         return TrackState.COASTING
     return None
-
-
-def _copy_of(filter_: Filter) -> Filter:
-    """A filter with the same history. What it shares with its feed's others (the noise learnt) stays shared."""
-    noise = getattr(filter_, "noise", None)
-    return copy.deepcopy(filter_, {} if noise is None else {id(noise): noise})

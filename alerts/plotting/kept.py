@@ -5,6 +5,7 @@ from typing import Protocol
 
 from msgspec import structs
 
+from alerts.plotting import echoes
 from alerts.plotting.kinematics import Estimate, Look
 from alerts.plotting.terms import TrackState
 from parsers.observations import Source, TargetPosition, TargetReport, TargetStatus
@@ -124,18 +125,23 @@ class Kept:
             self.name = report.name[:NAME_LENGTH]
 
     def take(self, look: Look) -> Estimate:
-        """One measurement of this target."""
+        """One measurement of this target. An old one sent again, of a target that must have moved since, ages it on."""
+        repeats = self.estimate.repeats if self.estimate is not None else 0
+        self.estimate = self.filter.observe(look)
+        if self.estimate.repeats > repeats and echoes.must_have_moved(self.estimate, look):
+            return self._as_seen(self.estimate)
         if self.looks and look.at_s > self.last_s and self.out_of_sight is None:
             self.rhythm.beat(look.at_s - self.last_s)
         self.looks += 1
         self.last_s, self.last_look = look.at_s, look
         self.out_of_sight = self.suspect = None
-        self.estimate = self.filter.observe(look)
         return self.estimate
 
     def predict(self, at_s: float) -> Estimate:
         """Where the target should be; its state says so where it is no longer seen."""
-        estimate = self.filter.predict(at_s)
+        return self._as_seen(self.filter.predict(at_s))
+
+    def _as_seen(self, estimate: Estimate) -> Estimate:
         if self.out_of_sight is None:
             return estimate
         return structs.replace(estimate, state=self.out_of_sight)

@@ -124,6 +124,10 @@ class Sums:
     def clear(self) -> None:
         self.ratios = self.weights = self.products = self.squares = self.slow = self.looks = 0.0
 
+    def __deepcopy__(self, memo: object) -> "NoiseModel":
+        """A copy of a track is still a track of the same feed: it shares the feed's noise."""
+        return self
+
 
 class Share:
     """One track's part in its feed's noise: what its own looks say, and the feed's figures for what they do not."""

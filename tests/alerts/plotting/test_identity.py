@@ -1,11 +1,14 @@
 """Which target a report speaks of: tracks begin, continue and end as a plotter would have it."""
 
 import pytest
+from msgspec import structs
 
+from alerts.plotting.estimate import Track
 from alerts.plotting.identity import Change, Ended, Ending, Ignored, Placed, Targets
 from alerts.plotting.kinematics import Look
+from alerts.plotting.noise import NoiseModel
 from alerts.plotting.terms import TrackState
-from parsers.observations import Source, TargetLabel, TargetPosition, TargetStatus
+from parsers.observations import MotionReference, Source, TargetLabel, TargetPosition, TargetStatus
 from tests.alerts.plotting.vessels import TLL, TTD, TTM, LineFilter, Vessel, look_at_place, report_of
 
 OWN = Vessel(0, 0, course_deg=0, speed_kn=8)
@@ -410,6 +413,56 @@ class TestSilence:
         assert seen.reacquired
         assert seen.estimate is not None
         assert seen.estimate.state is TrackState.STEADY
+
+
+class TestHeadingLostAndFound:
+    def bow(self, look: Look) -> Look:
+        """The same measurement with nothing known of own ship: counted from the bow, in a plane of its own."""
+        own = structs.replace(
+            look.own,
+            east_nm=0.0,
+            north_nm=0.0,
+            east_kn=0.0,
+            north_kn=0.0,
+            frame=MotionReference.UNKNOWN,
+            heading_deg=None,
+        )
+        return structs.replace(look, own=own, bearing_deg=(look.bearing_deg - 75) % 360)
+
+    def test_the_track_keeps_its_key_and_learns_its_motion_anew(self, targets: Targets) -> None:
+        """Bearings from the bow say nothing of bearings from north: the target is hers by her range, if it can be."""
+        follow(targets, 7, CROSSING, 0, 10)
+        placed = [
+            targets.place(report_of(7, look), look) for look in (self.bow(OWN.look(CROSSING, t)) for t in (30, 33))
+        ]
+        after = follow(targets, 7, CROSSING, 36, 1)[0]
+
+        assert [p.track for p in (*placed, after)] == ["radar-07"] * 3
+        assert [p.estimate.observations for p in (*placed, after) if p.estimate] == [1, 2, 1]
+
+    def test_another_range_is_another_vessel(self, targets: Targets) -> None:
+        """Not by the bearing, but a mile in three seconds nobody makes."""
+        follow(targets, 7, CROSSING, 0, 10)
+        look = self.bow(OWN.look(MEETING, 30))
+
+        assert targets.place(report_of(7, look), look).track == "radar-07.2"
+
+
+class TestWithTheRealFilter:
+    def test_exchanged_numbers_keep_their_histories(self) -> None:
+        """The same exchange as above: settled at once under the new keys, sharing their feed's noise still."""
+        noise = NoiseModel()
+        targets = Targets(lambda feed: Track(noise))
+        placed = []
+        for i in range(60):
+            pair = (CROSSING, MEETING) if i < 50 else (MEETING, CROSSING)
+            for number, vessel in zip((7, 8), pair, strict=True):
+                placed += follow(targets, number, vessel, SCAN_S * i + 0.5 * (number == 8), 1)
+        new = [p for p in placed if p.is_new and p.continues]
+
+        assert [(p.track, p.continues) for p in new] == [("radar-07.2", "radar-08"), ("radar-08.2", "radar-07")]
+        assert all(p.estimate is not None and p.estimate.settled for p in new)
+        assert targets._tracks["radar-07.2"].filter._share._feed is noise  # type: ignore[attr-defined]
 
 
 class TestNames:
