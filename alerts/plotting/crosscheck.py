@@ -225,10 +225,15 @@ class CrossCheck:
         reading = common.wrong_reading(means)
         shared = common.common_vector(means)
         if reading is not None and (shared is None or self._explains(reading, means, shared)):
-            names = tuple(name for name, _ in named)
-            return _Found(common.KIND_OF.get(reading, Kind.REFERENCE), reading, Vector(0, 0), None, names, len(names))
+            return _misread(reading, tuple(name for name, _ in named), len(named))
         if shared is None:
             return None
+        try:
+            reading = common.reading_of(shared, means[0].own)
+        except common.Undecided:
+            return None
+        if reading is not None:
+            return _misread(reading, tuple(named[i][0] for i in shared.members), len(named))
         leg = self._leg(shared, means, at_s)
         if leg is None:
             return None
@@ -270,6 +275,10 @@ class CrossCheck:
             joint = ", " if found.kind is not Kind.UNCLEAR else ": "
             text = words.shared(count, found.total, size, course) + joint + why
         return CommonFault(found.kind, text, size, course, found.targets, self._found_since_s)
+
+
+def _misread(reading: Reading, targets: tuple[str, ...], total: int) -> _Found:
+    return _Found(common.KIND_OF.get(reading, Kind.REFERENCE), reading, Vector(0, 0), None, targets, total)
 
 
 def _within(then_s: float | None, now_s: float, seconds: float) -> bool:

@@ -53,8 +53,8 @@ class Reading(StrEnum):
 
     SPEED_KM_H = "its speeds look like km/h sent as knots"
     SPEED_KNOTS = "its speeds look like knots sent as km/h"
-    ALL_KM = "its figures look like kilometres sent as nautical miles"
-    ALL_NM = "its figures look like nautical miles sent as kilometres"
+    ALL_KM = "its figures look like kilometres sent as nautical miles (or its speed input is 1.85 times ours)"
+    ALL_NM = "its figures look like nautical miles sent as kilometres (or its speed input is 0.54 of ours)"
     COURSE_RELATIVE = "its courses look relative to our bow, though sent as true"
     COURSE_TRUE = "its courses look true, though sent as relative to our bow"
     RELATIVE_MOTION = "it seems to report relative motion as true, or to take our speed for zero"
@@ -70,18 +70,19 @@ KIND_OF = {
 }
 
 
+OWN_TIMES = {Reading.ALL_KM: KM_H_IN_KNOT - 1, Reading.ALL_NM: 1 / KM_H_IN_KNOT - 1, Reading.RELATIVE_MOTION: -1.0}
+"""Readings that make one vector of all targets' differences: own velocity by this factor. Ranges are scaled with a unit
+too, so our own answer, made from them, is already wrong: only own motion is left over."""
+
+
 def expected(reading: Reading, mean: Mean) -> Vector | None:
     """The difference that this reading would make of a target; None where it cannot be told."""
     ours, own, heading = mean.ours, mean.own, mean.heading_deg
     factors = {Reading.SPEED_KM_H: KM_H_IN_KNOT, Reading.SPEED_KNOTS: 1 / KM_H_IN_KNOT}
-    # Ranges are scaled too, so our own answer, made from them, is already wrong: only own motion is left over.
-    scales = {Reading.ALL_KM: KM_H_IN_KNOT, Reading.ALL_NM: 1 / KM_H_IN_KNOT}
     if reading in factors:
         return ours.times(factors[reading] - 1)
-    if reading in scales:
-        return own.times(scales[reading] - 1)
-    if reading is Reading.RELATIVE_MOTION:
-        return own.times(-1)
+    if reading in OWN_TIMES:
+        return own.times(OWN_TIMES[reading])
     if heading is None:
         return None
     turn = heading if reading in (Reading.COURSE_TRUE, Reading.BEARING_RELATIVE) else -heading
@@ -122,6 +123,9 @@ def _misfit(reading: Reading, means: Sequence[Mean]) -> float | None:
     return total if fitting >= max(1, 0.8 * len(means)) else None
 
 
+READING_MATCH_KN, READING_SD_KN = 0.12, 0.28
+
+
 class Common(NamedTuple):
     """One vector that most targets share. `members` are the indices of these."""
 
@@ -145,6 +149,22 @@ def common_vector(means: Sequence[Mean]) -> Common | None:
     if vector.size < LEAST_COMMON_KN or spread.distance2(vector) < SIGNIFICANT2:
         return None
     return Common(vector, spread, members)
+
+
+class Undecided(Exception):  # noqa: N818 - no error: a wait
+    """The common vector may be a reading's or not; it is not known well enough yet."""
+
+
+def reading_of(common: Common, own: Vector) -> Reading | None:
+    """The reading that would make this very vector, if one would. Raises Undecided while that can't be told."""
+    for reading, factor in OWN_TIMES.items():
+        off = common.vector.less(own.times(factor))
+        sd = common.spread.sd_along(off)
+        if off.size <= READING_MATCH_KN + sd and sd <= READING_SD_KN:
+            return reading
+        if off.size <= 1.4 * (READING_MATCH_KN + sd) and sd > READING_SD_KN:
+            raise Undecided
+    return None
 
 
 def _weighted(means: Sequence[Mean]) -> tuple[Vector, Spread]:

@@ -111,6 +111,10 @@ class NoiseModel:
         self.range_hanging = Hanging()
         self.bearing_hanging = Hanging()
 
+    def __deepcopy__(self, memo: object) -> "NoiseModel":
+        """A copy of a track is still a track of the same feed: it shares the feed's noise."""
+        return self
+
 
 class Sums:
     """Sums over one block of looks of normalised residuals, for range or for bearing."""
@@ -123,10 +127,6 @@ class Sums:
 
     def clear(self) -> None:
         self.ratios = self.weights = self.products = self.squares = self.slow = self.looks = 0.0
-
-    def __deepcopy__(self, memo: object) -> "NoiseModel":
-        """A copy of a track is still a track of the same feed: it shares the feed's noise."""
-        return self
 
 
 class Share:

@@ -129,12 +129,10 @@ def _turned(minutes: float, **inputs: float) -> Callable[[int], Stream]:
     return make
 
 
-def _faulty(kind: str, count: int, **more: object) -> Callable[[int], Stream]:
+def _faulty(kind: str, count: int, number: int | None = None, **radar: object) -> Callable[[int], Stream]:
     def make(seed: int) -> Stream:
         scenario = made.numbered(passage(seed, 10))
-        radar = {key: more[key] for key in more if key != "number"}
-        fault = {key: more[key] for key in more if key == "number"}
-        return sent(made.with_radar(made.faulty(scenario, kind, count, **fault), **radar))
+        return sent(made.with_radar(made.faulty(scenario, kind, count, number), **radar))
 
     return make
 
@@ -277,9 +275,10 @@ def measure(case: Case, runs: int, seed: int, verbose: bool) -> None:
     )
 
 
-def said_most(said: list[Said], after_s: float) -> list[tuple[object, int]]:
+def said_most(said: list[Said], after_s: float) -> list[tuple[tuple[object, ...], int]]:
     """What was said most often after a moment."""
-    return Counter((s.check.value, s.cause, s.fault and s.fault.kind) for s in said if s.at_s > after_s).most_common(3)
+    lines = ((s.check.value, s.cause, s.fault and s.fault.kind) for s in said if s.at_s > after_s)
+    return Counter[tuple[object, ...]](lines).most_common(3)
 
 
 def quiet(honest: Honest, runs: int, seed: int, verbose: bool) -> None:

@@ -100,14 +100,11 @@ def target_alters(scenario: Scenario, at_min: float, by_deg: float) -> Scenario:
     return structs.replace(scenario, targets=(structs.replace(first, legs=(leg,)), *scenario.targets[1:]))
 
 
-def faulty(scenario: Scenario, kind: str, count: int, until_s: float | None = None, **more: object) -> Scenario:
-    """One of the generator's own faults of the set, from ONSET_S, for the first `count` targets (0: all)."""
+def faulty(scenario: Scenario, kind: str, count: int, number: int | None = None) -> Scenario:
+    """One of the generator's own faults of the set, from ONSET_S on, for the first `count` targets (0: all)."""
     names = tuple(target.name for target in scenario.targets[:count])
-    until = None if until_s is None else until_s / 60
-    fault = structs.replace(
-        RadarFault(kind="repeat", from_min=ONSET_S / 60, until_min=until, targets=names), kind=kind, **more
-    )
-    return with_radar(scenario, faults=(fault,))
+    fault = RadarFault(kind="repeat", from_min=ONSET_S / 60, targets=names, number=number)
+    return with_radar(scenario, faults=(structs.replace(fault, kind=kind),))
 
 
 # ------------------------------------------------------------------------------------------------- streams

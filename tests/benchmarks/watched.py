@@ -99,9 +99,9 @@ def _sightings(stream: Iterable[tuple[float, str]], watched: Watch) -> Iterator[
                 watched.moved.append(Moved(at_s, seen.number or -1, placed))
             _note_double(watched, at_s, placed.track)
             if placed.estimate is not None and placed.track and look is not None and isinstance(seen, TargetReport):
-                water, stream = own.water_speed(at_s), own.stream.value(at_s, 600.0)
+                water, set_and_drift = own.water_speed(at_s), own.stream.value(at_s, 600.0)
                 renumbered = bool(placed.is_new and placed.ended)
-                yield _Sighting(placed.track, seen, look, placed.estimate, water, stream, renumbered)
+                yield _Sighting(placed.track, seen, look, placed.estimate, water, set_and_drift, renumbered)
 
 
 def _note_double(watched: Watch, at_s: float, track: str | None) -> None:
