@@ -119,8 +119,11 @@ class Decoder:
         fields = text[1:-3].split(",") if tagged.checked else fields_of(text, self._require_checksum)
         if isinstance(fields, Refusal):
             return Decoded((), fields)
+        route = self._routes.get(fields[0]) or self._route(fields[0])
+        if route is None:
+            return Decoded((), Refusal(RefusalReason.ADDRESS, shown(fields[0])))
+        kind, reading = route
         try:
-            kind, reading = self._routes.get(fields[0]) or self._route(fields[0])
             if len(fields) < kind.width:
                 _pad(fields, kind)
             reading.at_s = at_s
@@ -132,11 +135,11 @@ class Decoder:
             return self._with_note(observations, tagged, at_s)
         return Decoded(observations) if observations else NOTHING
 
-    def _route(self, address: str) -> tuple[SentenceType, Reading]:
-        """How an address is read, and the one Source that all its observations share."""
+    def _route(self, address: str) -> tuple[SentenceType, Reading] | None:
+        """How an address is read, and the one Source that all its observations share; None where it is malformed."""
         parts = split_address(address)
         if parts is None:
-            raise RefusalError(RefusalReason.ADDRESS, "neither talker and formatter nor a maker's code")
+            return None
         if len(self._routes) >= ROUTES_KEPT:
             self._routes.clear()
         talker, formatter = parts

@@ -40,7 +40,6 @@ class Discarded(StrEnum):
 
     LINE_END = "line end"
     NUL = "NUL"
-    BLANK = "blank line"
     TOO_LONG = "line too long"
     HEADER = "datagram header"
     OTHER_DATAGRAM = "datagram of another kind"
@@ -82,19 +81,26 @@ class Framer:
         self._count_ends(data, len(pieces) - 1)
         if self._rest:
             pieces[0] = self._rest + pieces[0]
+        first, unfinished = pieces[0], pieces.pop()
+        lines = list(filter(None, pieces))
         # One search through all of it costs less than one a line. It says nothing of a seam across the old rest's end.
-        if _SEAM.search(data) or _SEAM.search(pieces[0], self._searched) or len(max(pieces, key=len)) > self._limit:
-            lines = self._apart(pieces)
-        else:
-            self._keep(pieces.pop())
-            lines = pieces
-        return self._count_lines(lines)
+        if (
+            _SEAM.search(data)
+            or _SEAM.search(first, self._searched)
+            or len(unfinished) > self._limit
+            or len(max(lines, key=len, default=b"")) > self._limit
+        ):
+            lines, unfinished = self._apart(lines, unfinished)
+        self._keep(unfinished)
+        self.counts.bytes_in_lines += sum(map(len, lines))
+        return lines
 
     def end(self) -> list[bytes]:
         """The unfinished line, at the end of a file or when a port closes."""
         rest, self._skipping = self._rest, False
         self._keep(b"")
-        return self._count_lines([rest])
+        self.counts.bytes_in_lines += len(rest)
+        return [rest] if rest else []
 
     def datagram(self, data: bytes) -> list[bytes]:
         """The lines of one datagram, which always ends its last line. Leaves an unfinished line of the stream alone."""
@@ -111,12 +117,11 @@ class Framer:
         counts.waiting = waiting
         return lines
 
-    def _apart(self, pieces: list[bytes]) -> list[bytes]:
-        """Pieces between line ends to lines: parted at seams, nothing too long among them. The last is unfinished."""
+    def _apart(self, pieces: list[bytes], unfinished: bytes) -> tuple[list[bytes], bytes]:
+        """Pieces between line ends to lines and an unfinished one: parted at seams, without what is too long."""
         lines: list[bytes] = []
-        last = len(pieces) - 1
         searched = self._searched
-        for index, piece in enumerate(pieces):
+        for piece in (*pieces, unfinished):
             start = 0
             while (end := self._seam(piece, start, searched)) is not None or len(piece) - start > self._limit:
                 if end is None:
@@ -125,12 +130,12 @@ class Framer:
                     lines.append(piece[start:end])
                 start = searched = end
             searched = 0
-            if index < last:
+            if start < len(piece):
                 lines.append(piece[start:])
-            else:
-                self._skipping = start == len(piece) > 0  # a seam always leaves something behind it
-                self._keep(piece[start:])
-        return lines
+        # The last piece has no end yet. A seam always leaves something behind it: where nothing is left, a line was too
+        # long and goes on.
+        self._skipping = start == len(unfinished) > 0
+        return lines, lines.pop() if start < len(unfinished) else b""
 
     def _seam(self, piece: bytes, start: int, searched: int) -> int | None:
         """Where a second sentence or TAG block begins, at most limit bytes behind start."""
@@ -165,15 +170,6 @@ class Framer:
             self.counts.discarded[Discarded.LINE_END] += ends - nuls
         if nuls:
             self.counts.discarded[Discarded.NUL] += nuls
-
-    def _count_lines(self, pieces: list[bytes]) -> list[bytes]:
-        """The pieces that are not blank, each byte counted."""
-        lines = [piece for piece in pieces if piece and not piece.isspace()]
-        in_lines = sum(map(len, lines))
-        self.counts.bytes_in_lines += in_lines
-        if len(lines) < len(pieces) and (blank := sum(map(len, pieces)) - in_lines):
-            self.counts.discarded[Discarded.BLANK] += blank
-        return lines
 
 
 def _inside_sentence(piece: bytes, start: int, star: int) -> bool:

@@ -26,7 +26,7 @@ LINES = [
     ("$GPHDT,274.07,T*0G", False),
     ("$GPHDT,274.07,T*03 ", False),
     (" $GPHDT,274.07,T*03", False),
-    ("$*00", True),
+    ("$*00", False),
     ("*00", False),
     ("$", False),
     ("*", False),
