@@ -192,6 +192,8 @@ class JournalSink:
     """A sink (sinks/face.py) that logs what a person reads afterwards: alerts, feeds that come and go, notes."""
 
     name = "journal"
+    trouble = ""
+    lost = 0
 
     def take(self, moment: Moment, events: Sequence[AnyEvent]) -> None:
         """See Sink."""

@@ -19,6 +19,20 @@ JUMP_MS = 2000
 """A wall clock that moves by more than this against the monotonic one has been put."""
 
 DAY_S = 86400.0
+DAY_MS = 86_400_000
+
+LONGEST_GAP_MS = DAY_MS
+"""A step forward up to this is a gap in the recording. A longer one is another passage, or a clock gone astray: all
+is stale after a day, so no more than a day is let pass."""
+
+ASTRAY_MS = 600_000
+"""A receiver that restarts may claim any date, or several in turn; for this long it may come back to where it was."""
+
+WEEKS_MS = 1024 * 7 * DAY_MS
+"""What a receiver is late by whose week number has rolled over: 1,024 weeks (it rolled on 21 August 1999 and 6 April
+2019; single receivers roll on a date of their own)."""
+
+JUST_AFTER_MIDNIGHT_MS = 60_000
 
 
 class Timeline(Protocol):
@@ -36,16 +50,19 @@ class RecordedTimeline:
     """Time by the recording: the TAG block's `c:` or a leading time, else the own-ship sentences, else a rate.
 
     A step back of more than `DISORDER_MS` is a clock put back: the seconds go on from where they were. A step forward
-    is a gap in the recording, and everything ages by it.
+    is a gap in the recording, and everything ages by it, unless it only takes back a step before it.
     """
 
     def __init__(self, lines_per_second: float | None = None) -> None:
         self._rate = lines_per_second
         self._at_ms = 0
+        self._begun = False
         self._utc_ms: int | None = None
         self._mono_ms = 0
         self._fraction = 0.0
         self._tagged = False
+        self._before: tuple[int, int] | None = None  # UTC and seconds when the clock went astray
+        self._rolled_over = False
         self._jump_s: float | None = None
         self._moment = Moment(0.0, Instant(0))
 
@@ -63,6 +80,7 @@ class RecordedTimeline:
             self._fraction -= step
             self._at_ms += step
             self._utc_ms = (self._utc_ms or 0) + step
+        self._begun = True
         return self._now()
 
     def learn(self, observations: Iterable[Observation]) -> None:
@@ -71,7 +89,7 @@ class RecordedTimeline:
             return
         for observation in observations:
             if isinstance(observation, DateAndTime):
-                self._reach(observation.utc_ms)
+                self._reach(self._believed(observation.utc_ms))
             elif isinstance(observation, TimeOfDay):
                 self._reach(self._dated(observation.time_of_day_s))
 
@@ -82,15 +100,57 @@ class RecordedTimeline:
 
     def _reach(self, utc_ms: int) -> None:
         if self._utc_ms is None:
-            self._at_ms, self._utc_ms = utc_ms, utc_ms
+            if not self._begun:  # else lines went before, whose seconds cannot be moved any more
+                self._at_ms = utc_ms
+            self._utc_ms = utc_ms
+            return
+        if self._comes_back(utc_ms):
             return
         step_ms = utc_ms - self._utc_ms
-        if step_ms >= 0:
+        if 0 <= step_ms <= LONGEST_GAP_MS:
             self._at_ms += step_ms
             self._utc_ms = utc_ms
-        elif step_ms < -DISORDER_MS:
+        elif step_ms > 0 or step_ms < -DISORDER_MS:
             self._jump_s = step_ms / 1000.0
+            if step_ms > 0 and self._before is None:
+                self._at_ms += LONGEST_GAP_MS
+            elif self._before is None:
+                self._before = (self._utc_ms, self._at_ms)
             self._utc_ms = utc_ms
+
+    def _comes_back(self, utc_ms: int) -> bool:
+        """Whether a clock that went astray is back where it would be by now; the seconds then go on as if nothing was.
+
+        Also forgets, in time, that it ever went astray.
+        """
+        if self._before is None or self._utc_ms is None:
+            return False
+        before_utc_ms, before_at_ms = self._before
+        if self._at_ms - before_at_ms > ASTRAY_MS:
+            self._before = None
+            return False
+        step_ms = utc_ms - self._utc_ms
+        since_ms = utc_ms - before_utc_ms
+        if step_ms <= DISORDER_MS or not 0 <= since_ms <= ASTRAY_MS:
+            return False
+        self._jump_s = step_ms / 1000.0
+        self._at_ms = max(self._at_ms, before_at_ms + since_ms)
+        self._utc_ms, self._before = utc_ms, None
+        return True
+
+    def _believed(self, utc_ms: int) -> int:
+        """What an instrument claims, less two well-known mistakes: weeks that rolled over, and a date that is late."""
+        if self._utc_ms is None:
+            return utc_ms
+        if abs(utc_ms + WEEKS_MS - self._utc_ms) < DAY_MS:
+            if not self._rolled_over:
+                self._jump_s = -WEEKS_MS / 1000.0
+            self._rolled_over = True
+            return utc_ms + WEEKS_MS
+        late_ms = utc_ms + DAY_MS - self._utc_ms
+        if utc_ms % DAY_MS < JUST_AFTER_MIDNIGHT_MS and abs(late_ms) < JUST_AFTER_MIDNIGHT_MS:
+            return utc_ms + DAY_MS
+        return utc_ms
 
     def _follow(self, arrival: Arrival) -> None:
         """A line of our own recorder: seconds by its monotonic clock, which begins anew with each run of the watch."""
@@ -103,7 +163,7 @@ class RecordedTimeline:
             step_ms = max(0, arrival.utc_ms - self._utc_ms)
         elif abs(arrival.utc_ms - self._utc_ms - step_ms) > JUMP_MS:
             self._jump_s = (arrival.utc_ms - self._utc_ms - step_ms) / 1000.0
-        self._at_ms += step_ms
+        self._at_ms += min(step_ms, LONGEST_GAP_MS)
         self._utc_ms, self._mono_ms = arrival.utc_ms, mono_ms
 
     def _dated(self, time_of_day_s: float) -> int:

@@ -5,7 +5,7 @@ from hypothesis import strategies as st
 
 from daemon.feeds.duplicates import MOST, Duplicates
 
-HDT = "$HEHDT,123.4,T*28"
+HDT = "$HEHDT,123.4,T*2B"
 
 
 def taken(duplicates: Duplicates, steps: list[tuple[str, float]], text: str = HDT) -> list[bool]:

@@ -19,7 +19,7 @@ from daemon.feeds.live import LAST_PAUSE_S, LiveFeed
 from daemon.feeds.udp import LineNumbers, SenderCaps
 from tests.daemon.feed_makers import SerialCable, Station, free_port
 
-HDT = b"$HEHDT,123.4,T*28"
+HDT = b"$HEHDT,123.4,T*2B"
 TTM = b"$RATTM,01,1.00,045.0,T,10.0,200.0,T,0.5,10.0,N,,T,,,A*00"
 
 Sender = Callable[[bytes], object]

@@ -17,7 +17,7 @@ from daemon.sinks import recorder as module
 from daemon.sinks.recorder import Recorder, recorded
 from parsers.sentence import checksum
 
-HDT = b"$HEHDT,123.4,T*28"
+HDT = b"$HEHDT,123.4,T*2B"
 HOUR = 1_800_000_000_000
 
 

@@ -12,7 +12,7 @@ from daemon.feeds import replay
 from daemon.feeds.face import UNTIMED, Arrival
 from daemon.feeds.replay import Recording
 
-HDT = b"$HEHDT,123.4,T*28"
+HDT = b"$HEHDT,123.4,T*2B"
 TAGGED = b"\\s:RA0001,c:1800000000250*52\\$RATTM,01*00"
 RECORDED = b"\\s:radar,c:1800000000250,r:12345*4B\\" + HDT
 
