@@ -61,9 +61,9 @@ def main(argv: Sequence[str] | None = None) -> int:
     command = next((word for word in words if word in COMMANDS), None)
     args = build_parser(command).parse_args(words)
     if args.version:
-        from importlib.metadata import version
+        from daemon.about import version
 
-        print(f"secondplot {version('secondplot')}")
+        print(f"secondplot {version()}")
         return 0
     if args.command is None:
         build_parser().print_help()

@@ -4,10 +4,10 @@ import argparse
 import os
 import sys
 from collections.abc import Callable
-from importlib.metadata import version
 from pathlib import Path
 from typing import Any
 
+from daemon.about import version
 from daemon.clock import Clock
 from daemon.config import Config
 from daemon.console.palette import PALETTES
@@ -47,7 +47,7 @@ def files(
     if args.events:
         sinks.append(EventsSink(args.events))
     if archive:
-        passage = Passage(origin=origin, source=source, program=f"secondplot {version('secondplot')}")
+        passage = Passage(origin=origin, source=source, program=f"secondplot {version()}")
         keep_days = config.archive.keep_days if origin == "watch" else None
         sinks.append(Archive(archive, passage, clock, lossless=origin == "replay", keep_days=keep_days))
     return sinks

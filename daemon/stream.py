@@ -16,8 +16,9 @@ from alerts.lookout import Lookout, World
 from alerts.plotting.terms import FeedState
 from alerts.rules.situation import FeedHealth, OutputHealth
 from daemon.errors import UserError
+from daemon.feeds.duplicates import Duplicates
 from daemon.feeds.face import Arrival, Counters
-from daemon.sinks.face import Sink, SinkError
+from daemon.sinks.face import Output, Sink, SinkError
 from daemon.timeline import Timeline
 from parsers.decode import Decoder
 from parsers.sentence import Refusal
@@ -25,6 +26,10 @@ from parsers.tag import untag
 
 EVERY_SECOND_S = 600.0
 """A gap up to this long is ticked through second by second; in a longer one, nothing changes faster than minutes."""
+
+
+DUPLICATE = "a copy of another feed's sentence"
+"""The reason under which such a line is counted as refused."""
 
 
 class FeedLine(Struct):
@@ -42,11 +47,20 @@ class FeedLine(Struct):
 class Stream:
     """One watch: several feeds in, one lookout, several sinks out."""
 
-    def __init__(self, lookout: Lookout, sinks: Sequence[Sink], feeds: Sequence[FeedLine], timeline: Timeline) -> None:
+    def __init__(
+        self,
+        lookout: Lookout,
+        sinks: Sequence[Sink],
+        feeds: Sequence[FeedLine],
+        timeline: Timeline,
+        recorder: Output | None = None,
+    ) -> None:
         self.lookout = lookout
         self.sinks = sinks
         self.feeds = {feed.name: feed for feed in feeds}
         self.timeline = timeline
+        self._recorder = recorder
+        self._duplicates = Duplicates()
         self._failed: dict[str, str] = {}
         self.wait_for: Callable[[Moment], None] | None = None  # a replay at a pace waits here
         self.moment: Moment | None = None
@@ -80,6 +94,9 @@ class Stream:
             self.wait_for(moment)
         self.advance(moment)
         self._hear(feed, moment)
+        if len(self.feeds) > 1 and self._duplicates.is_duplicate(feed.name, tagged.text, moment.at_s):
+            feed.counters.refuse(DUPLICATE)
+            return
         decoded = feed.decoder.decode(tagged, moment.at_s)
         if decoded.refusal is not None:
             feed.counters.refuse(decoded.refusal.reason)
@@ -130,8 +147,9 @@ class Stream:
         self.lookout.tick(moment, world)
 
     def _age(self, feed: FeedLine, moment: Moment) -> None:
-        heard_s = moment.at_s if feed.heard_s is None else feed.heard_s
-        if feed.state is FeedState.UP and moment.at_s - heard_s > feed.silent_after_s:
+        began_s = self.first.at_s if self.first else moment.at_s
+        heard_s = began_s if feed.heard_s is None else feed.heard_s
+        if feed.state in (None, FeedState.UP) and moment.at_s - heard_s > feed.silent_after_s:
             self._set_state(feed, FeedState.SILENT, moment)
 
     def link_is_down(self, name: str, moment: Moment, trouble: str) -> None:
@@ -148,8 +166,9 @@ class Stream:
         self.lookout.say(moment, _feed_event(feed, moment))
 
     def _health(self, feed: FeedLine, at_s: float) -> FeedHealth:
+        """For the rules. A feed of which nothing is due yet is not called silent."""
         silent_s = None if feed.heard_s is None else max(0.0, at_s - feed.heard_s)
-        return FeedHealth(name=feed.name, state=feed.state or FeedState.SILENT, silent_s=silent_s, detail=feed.trouble)
+        return FeedHealth(name=feed.name, state=feed.state or FeedState.UP, silent_s=silent_s, detail=feed.trouble)
 
     # ------------------------------------------------------------------------------------------- the watchkeeper
 
@@ -209,9 +228,10 @@ class Stream:
 
     def _outputs(self) -> tuple[OutputHealth, ...]:
         """The sinks that can't do their work now."""
-        troubles = ((sink, sink.trouble or self._failed.get(sink.name, "")) for sink in self.sinks)
+        outputs: list[Output] = [*self.sinks, *([self._recorder] if self._recorder else [])]
+        troubles = ((output, output.trouble or self._failed.get(output.name, "")) for output in outputs)
         return tuple(
-            OutputHealth(name=sink.name, problem=problem, lost=sink.lost) for sink, problem in troubles if problem
+            OutputHealth(name=output.name, problem=problem, lost=output.lost) for output, problem in troubles if problem
         )
 
     def _count(self, event: AnyEvent) -> None:

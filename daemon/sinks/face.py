@@ -6,13 +6,8 @@ from typing import Protocol
 from alerts.events import AnyEvent, Moment
 
 
-class Sink(Protocol):
-    """Takes what the watch says: console, archive, JSON Lines.
-
-    A sink never blocks the stream for longer than a write to memory or to a local file takes (in a replay it may).
-    What it cannot do now it raises as SinkError, or tells in `trouble` where it works on a thread of its own; the
-    stream counts it, says so once, and goes on without losing the other sinks.
-    """
+class Output(Protocol):
+    """Anything that writes for the watch, and how it fares."""
 
     name: str
 
@@ -22,7 +17,16 @@ class Sink(Protocol):
 
     @property
     def lost(self) -> int:
-        """Events that were given up for good so far."""
+        """What was given up for good so far, events or lines."""
+
+
+class Sink(Output, Protocol):
+    """Takes what the watch says: console, archive, JSON Lines.
+
+    A sink never blocks the stream for longer than a write to memory or to a local file takes (in a replay it may).
+    What it cannot do now it raises as SinkError, or tells in `trouble` where it works on a thread of its own; the
+    stream counts it, says so once, and goes on without losing the other sinks.
+    """
 
     def take(self, moment: Moment, events: Sequence[AnyEvent]) -> None:
         """All events of one moment, in order."""

@@ -1,0 +1,35 @@
+"""`secondplot watch`: a live watch on feeds, for days if need be."""
+
+import argparse
+from pathlib import Path
+
+from daemon.commands import shared
+
+HELP = """Keeps a live watch: console, alerts, archive; until Ctrl-C or SIGTERM.
+
+examples:
+  secondplot watch --feed serial:/dev/ttyUSB0@38400?name=radar --feed udp:10110
+  secondplot watch --config boat.toml --record recordings/ --service
+
+An aid to look-out, never a substitute. Small craft, buoys and wood may not be tracked or seen by radar at all."""
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument(
+        "--feed",
+        action="append",
+        default=[],
+        metavar="URI",
+        help="serial:PORT@BAUD, udp:[ADDRESS:]PORT, tcp:HOST:PORT, file:PATH or -, with ?name=NAME; repeatable",
+    )
+    parser.add_argument("--record", type=Path, metavar="DIR", help="write verbatim what arrives, a file an hour")
+    parser.add_argument("--no-archive", action="store_true", help="keep no tracks")
+    parser.add_argument("--name", default="watch", help="this watch's name, where several run on one machine")
+    shared.add_outputs(parser)
+    shared.add_settings(parser)
+
+
+def run(args: argparse.Namespace) -> int:
+    from daemon.watching import watch
+
+    return watch(args)

@@ -1,0 +1,197 @@
+"""A live watch: feeds on threads of their own, one queue, one loop that takes from it and never waits on anything else.
+
+Signals wake the queue. The first SIGTERM or SIGINT ends the watch in order, a second one at once.
+"""
+
+import argparse
+import os
+import queue
+import signal
+import sys
+from collections.abc import Sequence
+from pathlib import Path
+from types import FrameType
+from typing import Any
+
+from msgspec import structs
+
+from alerts.lookout import Lookout
+from daemon import outputs
+from daemon.clock import Clock, HostClock
+from daemon.commands import shared
+from daemon.config import Config, FeedSettings, load
+from daemon.errors import UserError
+from daemon.feeds.face import Feed
+from daemon.feeds.intake import Intake
+from daemon.feeds.opening import open_feed
+from daemon.feeds.uri import FeedSpec, FeedTime, parse
+from daemon.replaying import lookout_settings
+from daemon.sinks.face import Sink
+from daemon.sinks.recorder import Recorder
+from daemon.stream import FeedLine, Stream
+from daemon.timeline import LiveTimeline, TaggedTimeline
+from parsers.decode import Decoder
+
+LOOK_ROUND_S = 0.2
+"""Time passes, sinks flush and links are looked at this often."""
+
+LAST_LINES_S = 1.0
+"""What is still waiting at the end is taken in, for at most this long."""
+
+
+def watch(args: argparse.Namespace) -> int:
+    """The command, from its arguments to its exit code."""
+    config = load(args.config, shared.overrides(args))
+    specs = _specs(args.feed, config)
+    clock = HostClock()
+    intake = Intake()
+    requests: queue.SimpleQueue[Any] = queue.SimpleQueue()
+
+    def ask(request: Any) -> None:
+        requests.put(request)
+        intake.wake()
+
+    sinks = outputs.files(args, clock, "watch", "\n".join(spec.uri for spec in specs), config, _archive(args, config))
+    sinks += outputs.console(args, config, ask, 1.0, patient=False)
+    feeds = [open_feed(spec, intake, clock) for spec in specs]
+    recorder = Recorder(args.record, clock) if args.record else None
+    watching = Watch(config, specs, feeds, sinks, intake, clock, requests, recorder)
+    stop_on_signals(intake)
+    return watching.run()
+
+
+class Watch:
+    """The loop and what it holds."""
+
+    def __init__(
+        self,
+        config: Config,
+        specs: Sequence[FeedSpec],
+        feeds: Sequence[Feed],
+        sinks: Sequence[Sink],
+        intake: Intake,
+        clock: Clock,
+        requests: "queue.SimpleQueue[Any]",
+        recorder: Recorder | None = None,
+    ) -> None:
+        self.feeds = feeds
+        self.intake = intake
+        self.clock = clock
+        self.requests = requests
+        self.recorder = recorder
+        by_tag = {spec.time is FeedTime.TAG for spec in specs}
+        if len(by_tag) > 1:
+            raise UserError("time=tag must be given for all feeds or for none: a watch has one clock")
+        self.timeline = TaggedTimeline() if True in by_tag else LiveTimeline(clock.mono_s(), clock.utc_ms())
+        lines = [
+            FeedLine(
+                name=feed.name,
+                decoder=Decoder(feed.name, _settings(config, feed.name).checksum),
+                counters=feed.counters,
+                silent_after_s=_settings(config, feed.name).silent_after_s,
+            )
+            for feed in feeds
+        ]
+        self.stream = Stream(Lookout(lookout_settings(config)), sinks, lines, self.timeline, recorder)
+        self._looked_s = 0.0
+
+    def run(self) -> int:
+        """Until the intake is stopped, or every feed has come to its end."""
+        for feed in self.feeds:
+            feed.start()
+        try:
+            while not self.intake.stopped:
+                self.turn(LOOK_ROUND_S)
+                if all(feed.link.ended for feed in self.feeds) and not len(self.intake):
+                    break
+        finally:
+            self._end()
+        return 0
+
+    def turn(self, timeout_s: float) -> None:
+        """Once round the loop: lines, requests, and several times a second the passing of time."""
+        arrivals = self.intake.get(timeout_s)
+        if arrivals:
+            if self.recorder is not None:
+                self.recorder.take(arrivals)
+            self.stream.take(arrivals)
+        while not self.requests.empty():
+            self._obey(self.requests.get_nowait())
+        now_s = self.clock.mono_s()
+        if now_s - self._looked_s >= LOOK_ROUND_S:
+            self._looked_s = now_s
+            self._look_round(now_s)
+
+    def _look_round(self, now_s: float) -> None:
+        moment = self.timeline.at(now_s, self.clock.utc_ms())
+        if moment is not None:
+            self.stream.pass_time(moment)
+            for feed in self.feeds:
+                if not feed.link.is_open and not feed.link.ended and feed.link.attempts:
+                    self.stream.link_is_down(feed.name, moment, feed.link.trouble)
+            self.stream.flush()
+        self.stream.idle(now_s)
+        if self.recorder is not None:
+            self.recorder.idle(now_s)
+
+    def _obey(self, request: Any) -> None:
+        if request.verb == "quit":
+            self.intake.stop()
+            return
+        try:
+            self.stream.ask(request.verb, request.id, request.text)
+        except UserError as error:
+            print(f"secondplot watch: {error}", file=sys.stderr)
+
+    def _end(self) -> None:
+        for feed in self.feeds:
+            feed.stop()
+        until_s = self.clock.mono_s() + LAST_LINES_S
+        while self.clock.mono_s() < until_s and (arrivals := self.intake.get(0.0)):
+            if self.recorder is not None:
+                self.recorder.take(arrivals)
+            self.stream.take(arrivals)
+        self.stream.close()
+        if self.recorder is not None:
+            self.recorder.close()
+
+
+def stop_on_signals(intake: Intake) -> None:
+    """SIGTERM and SIGINT end the watch in order; a second one ends it at once."""
+
+    def stop(number: int, frame: FrameType | None) -> None:
+        if intake.stopped:
+            os._exit(128 + number)
+        intake.stop()
+
+    signal.signal(signal.SIGTERM, stop)
+    signal.signal(signal.SIGINT, stop)
+
+
+def _specs(uris: Sequence[str], config: Config) -> list[FeedSpec]:
+    """The feeds of the command line, else those of the configuration, each under its own name."""
+    specs = [parse(uri) for uri in uris]
+    if not specs:
+        specs = [structs.replace(parse(feed.uri), name=name) for name, feed in config.feeds.items()]
+    if not specs:
+        raise UserError("no feed: give --feed udp:10110, for example, or [feeds] in the configuration")
+    names = [spec.name for spec in specs]
+    for name in names:
+        if names.count(name) > 1:
+            raise UserError(f"two feeds are called {name!r}: give one of them ?name=ANOTHER")
+    return specs
+
+
+def _settings(config: Config, name: str) -> FeedSettings:
+    return config.feeds.get(name) or FeedSettings(uri="")
+
+
+def _archive(args: argparse.Namespace, config: Config) -> Path | None:
+    if args.no_archive:
+        return None
+    if args.archive:
+        return Path(args.archive)
+    if config.archive.path:
+        return Path(config.archive.path)
+    home = os.environ.get("XDG_DATA_HOME") or str(Path.home() / ".local" / "share")
+    return Path(home) / "secondplot" / "watch.sqlite"

@@ -1,0 +1,158 @@
+"""The stream: one path for every pace, every line accounted for, and a broken sink that stops nobody."""
+
+import gzip
+import json
+from collections.abc import Sequence
+from pathlib import Path
+
+import pytest
+
+from alerts.events import Alert, AnyEvent, Feed, Moment, OwnShip, Plot, Summary
+from alerts.lookout import Lookout
+from alerts.plotting.terms import FeedState
+from daemon.feeds.face import Arrival, Counters
+from daemon.main import main
+from daemon.sinks.face import SinkError
+from daemon.stream import DUPLICATE, FeedLine, Stream
+from daemon.timeline import RecordedTimeline
+from parsers.decode import Decoder
+from parsers.encode import sentence, tag_block
+
+FOG = Path(__file__).parents[2] / "recordings" / "fog-crossing.nmea.gz"
+
+
+class Kept:
+    """A sink that keeps everything, and can be told to fail."""
+
+    name = "kept"
+
+    def __init__(self) -> None:
+        self.events: list[AnyEvent] = []
+        self.trouble = ""
+        self.lost = 0
+
+    def take(self, moment: Moment, events: Sequence[AnyEvent]) -> None:
+        if self.trouble:
+            raise SinkError(self.trouble)
+        self.events.extend(events)
+
+    def idle(self, now_s: float) -> None:
+        pass
+
+    def close(self) -> None:
+        pass
+
+
+def stream_of(*names: str, sinks: Sequence[Kept] = ()) -> Stream:
+    feeds = [FeedLine(name=name, decoder=Decoder(name), counters=Counters()) for name in names]
+    return Stream(Lookout(), sinks, feeds, RecordedTimeline())
+
+
+def tagged(text: str, at_ms: int) -> bytes:
+    return tag_block(text, at_ms, "RA0001").encode()
+
+
+def first_lines(count: int) -> list[Arrival]:
+    with gzip.open(FOG) as file:
+        return [Arrival("fog", line.rstrip()) for line, _ in zip(file, range(count), strict=False)]
+
+
+def run(lines: Sequence[Arrival], batch: int) -> list[AnyEvent]:
+    kept = Kept()
+    stream = stream_of("fog", sinks=[kept])
+    for start in range(0, len(lines), batch):
+        stream.take(lines[start : start + batch])
+    stream.close(summarise=True)
+    return kept.events
+
+
+def test_batches_of_any_size_give_the_same_events() -> None:
+    """What a watch does line by line a replay does by the thousand, and the numbers are the same."""
+    lines = first_lines(2500)
+
+    assert run(lines, 1) == run(lines, 97) == run(lines, 2500)
+
+
+def test_every_line_is_accounted_for() -> None:
+    """Lines are accepted or refused with a reason; the feed's last event and the summary say how many."""
+    lines = [*first_lines(50), Arrival("fog", b"$GPHDT,1*00"), Arrival("fog", b"rubbish"), Arrival("fog", b"\xff\x00")]
+    events = run(lines, 10)
+    feed = next(event for event in reversed(events) if isinstance(event, Feed))
+    summary = events[-1]
+
+    assert isinstance(summary, Summary)
+    assert summary.accepted == 50
+    assert sum(summary.refused.values()) == 3
+    assert feed.lines == 53
+
+
+def test_a_second_is_ticked_once_and_a_gap_in_full() -> None:
+    """Own ship is told once a second of data time, and through a gap of the recording she grows old in it."""
+    heading = sentence("HEHDT,90.0,T")
+    stream = stream_of("gyro", sinks=[kept := Kept()])
+    stream.take([Arrival("gyro", tagged(heading, 1_800_000_000_000 + 250 * quarter)) for quarter in range(20)])
+    stream.take([Arrival("gyro", tagged(heading, 1_800_000_065_000))])
+    own = [event for event in kept.events if isinstance(event, OwnShip)]
+
+    assert len(own) == 65
+    assert own[-2].heading_deg is None
+    assert own[3].heading_deg == 90.0
+
+
+def test_silence_is_an_event() -> None:
+    """A feed that says nothing for longer than its limit is told as silent, and as up when it speaks again."""
+    heading = sentence("HEHDT,90.0,T")
+    stream = stream_of("gyro", sinks=[kept := Kept()])
+    for at_s in (0, 1, 2, 40, 41):
+        stream.take([Arrival("gyro", tagged(heading, 1_800_000_000_000 + 1000 * at_s))])
+    states = [event.state for event in kept.events if isinstance(event, Feed)]
+
+    assert states == [FeedState.UP, FeedState.SILENT, FeedState.UP]
+
+
+def test_one_sentence_by_two_feeds_is_taken_once() -> None:
+    """A multiplexer's copy is counted as such, and gives no second plot."""
+    stream = stream_of("direct", "mixed", sinks=[kept := Kept()])
+    report = sentence("RATTM,01,4.00,010.0,T,,,T,,,N,,T,,,A")
+    for at_s in range(3):
+        line = tagged(report, 1_800_000_000_000 + 2500 * at_s)
+        stream.take([Arrival("direct", line), Arrival("mixed", line)])
+
+    assert len([event for event in kept.events if isinstance(event, Plot)]) == 3
+    assert stream.feeds["mixed"].counters.refused[DUPLICATE] == 3
+
+
+def test_a_broken_sink_stops_nobody() -> None:
+    """Its trouble is told by the others as an alert, and goes when it works again."""
+    broken, well = Kept(), Kept()
+    broken.name, broken.trouble = "archive", "passages.sqlite: no space left"
+    stream = stream_of("gyro", sinks=[broken, well])
+    heading = sentence("HEHDT,90.0,T")
+    for at_s in range(90):
+        if at_s == 30:
+            broken.trouble = ""
+        stream.take([Arrival("gyro", tagged(heading, 1_800_000_000_000 + 1000 * at_s))])
+    alerts = [event for event in well.events if isinstance(event, Alert)]
+    states = [str(alert.state) for alert in alerts if alert.rule == "archive_failed"]
+
+    assert states[0] == "active-unacknowledged"
+    assert states[-1] == "rectified-unacknowledged"
+    assert broken.events
+
+
+def test_the_same_recording_gives_the_same_bytes_at_any_pace(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Twice as fast as can be, and once at a pace: byte for byte."""
+    short = tmp_path / "short.nmea"
+    with gzip.open(FOG) as file:
+        short.write_bytes(b"".join(line for line, _ in zip(file, range(1500), strict=False)))
+    outputs = []
+    for number, pace in enumerate(["max", "max", "500"]):
+        events = tmp_path / f"{number}.jsonl"
+        assert main(["replay", str(short), "--pace", pace, "--events", str(events), "--quiet"]) == 0
+        outputs.append(events.read_bytes())
+    capsys.readouterr()
+
+    assert outputs[0] == outputs[1] == outputs[2]
+    assert json.loads(outputs[0].splitlines()[-1])["event"] == "summary"

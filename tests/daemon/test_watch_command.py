@@ -1,0 +1,182 @@
+"""The watch as a process: real pseudo-terminals, real sockets, real signals."""
+
+import contextlib
+import gzip
+import json
+import os
+import select
+import signal
+import socket
+import sqlite3
+import subprocess
+import sys
+import time
+import tty
+from collections.abc import Iterator
+from pathlib import Path
+from threading import Thread
+
+import pytest
+
+from daemon.main import main
+
+ROOT = Path(__file__).parents[2]
+FOG = ROOT / "recordings" / "fog-crossing.nmea.gz"
+
+BYTES_A_SECOND = 3840
+"""38,400 baud, ten bits to a byte. A pseudo-terminal enforces no rate, so the test keeps it."""
+
+LINES = 900
+"""Half a minute of the passage: all its targets have been plotted, and the first have settled."""
+
+
+def some_lines() -> list[bytes]:
+    with gzip.open(FOG) as file:
+        return [line.rstrip(b"\r\n") + b"\r\n" for line, _ in zip(file, range(LINES), strict=False)]
+
+
+def start(*arguments: str, home: Path) -> "subprocess.Popen[bytes]":
+    environment = {**os.environ, "XDG_CONFIG_HOME": str(home), "XDG_DATA_HOME": str(home), "XDG_RUNTIME_DIR": str(home)}
+    command = [sys.executable, "-m", "daemon.main", "watch", *arguments]
+    return subprocess.Popen(command, cwd=ROOT, env=environment, stderr=subprocess.PIPE)
+
+
+def at_line_speed(lines: list[bytes]) -> Iterator[bytes]:
+    """The lines, each when a serial line of 38,400 baud would have carried it."""
+    began, sent = time.monotonic(), 0
+    for line in lines:
+        sent += len(line)
+        time.sleep(max(0.0, began + sent / BYTES_A_SECOND - time.monotonic()))
+        yield line
+
+
+def plots_and_alerts(path: Path) -> list[dict[str, object]]:
+    events = [json.loads(line) for line in path.read_text(encoding="utf-8").splitlines()]
+    return [event for event in events if event["event"] in ("plot", "own_ship", "radar", "note")]
+
+
+def wait_for(path: Path, text: str, seconds: float = 10.0) -> None:
+    until = time.monotonic() + seconds
+    while not (path.exists() and text in path.read_text(encoding="utf-8")):
+        assert time.monotonic() < until, f"{path} does not say {text!r}"
+        time.sleep(0.02)
+
+
+def write_while_read(master: int, lines: list[bytes]) -> None:
+    """Some fifteen hundred lines a second, until the other end is closed."""
+    with contextlib.suppress(OSError):
+        for line in lines:
+            select.select([], [master], [], 10)
+            os.write(master, line)
+            time.sleep(0.0006)
+
+
+@pytest.fixture(scope="module")
+def replayed(tmp_path_factory: pytest.TempPathFactory) -> list[dict[str, object]]:
+    folder = tmp_path_factory.mktemp("replayed")
+    (folder / "line.nmea").write_bytes(b"".join(some_lines()))
+    events = folder / "events.jsonl"
+    main(["replay", str(folder / "line.nmea"), "--events", str(events), "--quiet"])
+    return plots_and_alerts(events)
+
+
+def test_serial_and_udp_at_line_speed_give_the_events_of_the_file(
+    tmp_path: Path, replayed: list[dict[str, object]]
+) -> None:
+    """Nothing is lost on the way, and the path is the same: only the feed's name differs."""
+    master, slave = os.openpty()
+    tty.setraw(slave)
+    serial_events, udp_events = tmp_path / "serial.jsonl", tmp_path / "udp.jsonl"
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as free:
+        free.bind(("127.0.0.1", 0))
+        port = free.getsockname()[1]
+    serial_uri = f"serial:{os.ttyname(slave)}@38400?name=line&time=tag"
+    udp_uri = f"udp:127.0.0.1:{port}?name=line&time=tag"
+    watches = [
+        start("--feed", uri, "--events", str(events), "--no-archive", "--quiet", "--name", name, home=tmp_path)
+        for uri, events, name in ((serial_uri, serial_events, "serial"), (udp_uri, udp_events, "udp"))
+    ]
+    time.sleep(1.5)  # until both listen: nothing tells it from outside
+
+    def send_serial() -> None:
+        for line in at_line_speed(some_lines()):
+            os.write(master, line)
+
+    def send_udp() -> None:
+        with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as out:
+            for line in at_line_speed(some_lines()):
+                out.sendto(line, ("127.0.0.1", port))
+
+    senders = [Thread(target=send_serial), Thread(target=send_udp)]
+    for sender in senders:
+        sender.start()
+    for sender in senders:
+        sender.join()
+    time.sleep(0.5)
+    for process in watches:
+        process.send_signal(signal.SIGTERM)
+        process.communicate(timeout=5)
+    os.close(master)
+    os.close(slave)
+
+    for events in (serial_events, udp_events):
+        last = json.loads(events.read_text(encoding="utf-8").splitlines()[-1])
+        assert (last["lines"], last["accepted"], last["dropped"]) == (LINES, LINES, 0)
+        assert plots_and_alerts(events) == replayed
+
+
+@pytest.mark.parametrize("number", [signal.SIGTERM, signal.SIGINT])
+def test_a_signal_ends_the_watch_in_order(tmp_path: Path, number: signal.Signals) -> None:
+    """Within two seconds, exit code 0, with the archive whole and the last events in it."""
+    archive, events = tmp_path / "watch.sqlite", tmp_path / "events.jsonl"
+    master, slave = os.openpty()
+    tty.setraw(slave)
+    uri = f"serial:{os.ttyname(slave)}@38400?name=line"
+    process = start("--feed", uri, "--archive", str(archive), "--events", str(events), "--quiet", home=tmp_path)
+    writer = Thread(target=write_while_read, args=(master, some_lines() * 5), daemon=True)
+    writer.start()
+    wait_for(events, '"event":"plot"')
+    asked = time.monotonic()
+    process.send_signal(number)
+    process.communicate(timeout=5)
+    took_s = time.monotonic() - asked
+    os.close(master)
+    os.close(slave)
+    with sqlite3.connect(archive) as connection:
+        plots = connection.execute("SELECT count(*) FROM plots").fetchone()[0]
+        integrity = connection.execute("PRAGMA integrity_check").fetchone()[0]
+    told = sum('"event":"plot"' in line for line in events.read_text(encoding="utf-8").splitlines())
+
+    assert process.returncode == 0
+    assert took_s < 2.0
+    assert integrity == "ok"
+    assert plots == told > 0
+
+
+def test_a_feed_that_is_not_there_is_said_and_does_not_end_the_watch(tmp_path: Path) -> None:
+    """A serial port that can't be opened is told as down; the watch goes on and tries again."""
+    events = tmp_path / "events.jsonl"
+    process = start(
+        "--feed",
+        "serial:/dev/ttyNOTHING@4800?name=gyro",
+        "--events",
+        str(events),
+        "--no-archive",
+        "--quiet",
+        home=tmp_path,
+    )
+    wait_for(events, '"state":"down"')
+    process.send_signal(signal.SIGTERM)
+    process.communicate(timeout=5)
+
+    assert process.returncode == 0
+
+
+def test_no_feed_is_a_usage_error(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A watch without a feed says how to give one, with code 2."""
+    monkeypatch.setenv("XDG_CONFIG_HOME", str(tmp_path))
+
+    assert main(["watch", "--no-archive"]) == 2
+    assert "--feed" in capsys.readouterr().err
