@@ -1,6 +1,5 @@
 """The watch as a process: real pseudo-terminals, real sockets, real signals."""
 
-import contextlib
 import gzip
 import json
 import os
@@ -14,7 +13,7 @@ import time
 import tty
 from collections.abc import Iterator
 from pathlib import Path
-from threading import Thread
+from threading import Event, Thread
 
 import pytest
 
@@ -62,13 +61,16 @@ def wait_for(path: Path, text: str, seconds: float = 10.0) -> None:
         time.sleep(0.02)
 
 
-def write_while_read(master: int, lines: list[bytes]) -> None:
-    """Some fifteen hundred lines a second, until the other end is closed."""
-    with contextlib.suppress(OSError):
-        for line in lines:
-            select.select([], [master], [], 10)
-            os.write(master, line)
-            time.sleep(0.0006)
+def write_until(stop: Event, master: int, lines: list[bytes]) -> None:
+    """Some fifteen hundred lines a second. Joined before the descriptor is closed: its number is soon another file's."""
+    for line in lines:
+        while not select.select([], [master], [], 0.05)[1]:
+            if stop.is_set():
+                return
+        if stop.is_set():
+            return
+        os.write(master, line)
+        time.sleep(0.0006)
 
 
 @pytest.fixture(scope="module")
@@ -133,13 +135,16 @@ def test_a_signal_ends_the_watch_in_order(tmp_path: Path, number: signal.Signals
     tty.setraw(slave)
     uri = f"serial:{os.ttyname(slave)}@38400?name=line"
     process = start("--feed", uri, "--archive", str(archive), "--events", str(events), "--quiet", home=tmp_path)
-    writer = Thread(target=write_while_read, args=(master, some_lines() * 5), daemon=True)
+    stop = Event()
+    writer = Thread(target=write_until, args=(stop, master, some_lines() * 5))
     writer.start()
     wait_for(events, '"event":"plot"')
     asked = time.monotonic()
     process.send_signal(number)
     process.communicate(timeout=5)
     took_s = time.monotonic() - asked
+    stop.set()
+    writer.join()
     os.close(master)
     os.close(slave)
     with sqlite3.connect(archive) as connection:
