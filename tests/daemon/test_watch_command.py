@@ -62,7 +62,7 @@ def wait_for(path: Path, text: str, seconds: float = 10.0) -> None:
 
 
 def write_until(stop: Event, master: int, lines: list[bytes]) -> None:
-    """Some fifteen hundred lines a second. Joined before the descriptor is closed: its number is soon another file's."""
+    """Join it before the descriptor is closed: its number is soon another file's."""
     for line in lines:
         while not select.select([], [master], [], 0.05)[1]:
             if stop.is_set():
