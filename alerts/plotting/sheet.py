@@ -173,7 +173,7 @@ def answers(
         heading_deg=heading_deg,
         own_kn=own_kn,
         state=(float(state[0]), float(state[1]), float(state[2]), float(state[3])),
-        covariance=_upper(line.covariance),
+        covariance=upper(line.covariance),
         residuals=residuals,
         warnings=tuple(_warnings(residuals, line, movement)),
     )
@@ -348,6 +348,6 @@ def _misfits(residuals: Sequence[Residual], line: TrackLine) -> Iterator[str]:
         yield f"nor do points {others}: the track may not be straight"
 
 
-def _upper(covariance: Array) -> Covariance:
+def upper(covariance: Array) -> Covariance:
     ee, en, eu, ev, nn, nu, nv, uu, uv, vv = (float(value) for value in covariance[np.triu_indices(4)])
     return ee, en, eu, ev, nn, nu, nv, uu, uv, vv
