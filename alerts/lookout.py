@@ -16,20 +16,22 @@ from typing import Any
 from msgspec import Struct, structs
 
 from alerts import standing
-from alerts.events import Alert, AnyEvent, Moment, Note, Plot
+from alerts.events import Alert, AnyEvent, Moment, Note, Plot, Radar
 from alerts.identifiers import obey
 from alerts.lifecycle import AlertBook
 from alerts.plotting.crosscheck import CrossCheck
-from alerts.plotting.encounter import Encounters
+from alerts.plotting.encounter import Encounters, EncounterSettings
 from alerts.plotting.estimate import Track
 from alerts.plotting.geodesy import look_at
 from alerts.plotting.identity import Targets
 from alerts.plotting.kinematics import Estimate, Look, OwnMotion
+from alerts.plotting.marks import Marked, Marks, MarkSettings
 from alerts.plotting.motion import Answer, assess
 from alerts.plotting.noise import NoiseModel
 from alerts.plotting.own_frame import look_of
 from alerts.plotting.picture import OwnShip, OwnShipSettings
 from alerts.plotting.plot_event import plot_event
+from alerts.plotting.quality import Quality, QualitySettings, Remark
 from alerts.plotting.terms import Check, TrackState
 from alerts.rules.findings import Finding
 from alerts.rules.rules import Rules
@@ -52,6 +54,9 @@ MOST_PREDICTIONS = 1023
 RELATIVE_REMEMBERED_S = 60.0
 """A heading is needed for this long after the last relative bearing."""
 
+OURSELVES = "secondplot"
+"""The author of the program's own notes."""
+
 MOST_RADARS = 8
 """Feeds whose radar settings are kept."""
 
@@ -60,6 +65,9 @@ class LookoutSettings(Struct, frozen=True, kw_only=True):
     """What the lookout needs of the configuration."""
 
     own_ship: OwnShipSettings = OwnShipSettings()
+    encounters: EncounterSettings = EncounterSettings()
+    marks: MarkSettings = MarkSettings()
+    picture_quality: QualitySettings = QualitySettings()
     alerts: Alerts = Alerts()
     conditions: dict[str, Condition] = {}
     condition: str = "open water"
@@ -87,6 +95,7 @@ class _Sighting(Struct, frozen=True, gc=False):
     estimate: Estimate
     cpa_limit_nm: float
     renumbered: bool
+    by_hand: bool = False
 
 
 class _Aged(Struct, frozen=True, gc=False):
@@ -134,7 +143,9 @@ class Lookout:
         self.rules = Rules(s.alerts, conditions, s.condition)
         self.alerts = AlertBook(s.alerts)
         self.check = CrossCheck()
-        self.encounters = Encounters()
+        self.encounters = Encounters(s.encounters)
+        self.marks = Marks(s.marks)
+        self.quality = Quality(s.picture_quality)
         self.plots: dict[str, Plot] = {}  # the latest of each target
         self._noise: dict[str, NoiseModel] = {}
         self._feed_of: dict[str, str] = {}
@@ -164,12 +175,14 @@ class Lookout:
         for change in self.targets.tick(at_s):
             if change.ended is not None:
                 self._waiting.append(_Gone(change.track))
+        self._take_marks(moment, self.marks.tick(at_s))
+        self._waiting.extend(_Gone(key) for key in self.marks.forget(at_s))
         own_event = standing.own_event(self.own, moment)
         if own_event is not None:
             self._waiting.append((moment, own_event))
         aged = tuple(
             _Aged(key, max(0.0, at_s - last_s), state, self._feed_of.get(key, ""))
-            for key, last_s, state in self.targets.states()
+            for key, last_s, state in (*self.targets.states(), *self.marks.states(at_s))
         )
         own = self.own
         situation = self._situation(at_s, world)
@@ -228,6 +241,18 @@ class Lookout:
             self._waiting.append((moment, event))
             self._follow_scale(moment, settings.range_scale_nm)
         self._radars[feed] = settings
+        self._take_marks(moment, self.marks.see(settings, self.own.motion(settings.at_s)))
+
+    def _take_marks(self, moment: Moment, laid: Iterable[Marked]) -> None:
+        """Plots that are made by hand on a set: sightings like any other, said when they are recognised."""
+        for mark in laid:
+            if mark.begun:
+                text = f"{mark.key}: {mark.hand} laid on one echo {mark.estimate.observations} times: taken as a plot"
+                self._waiting.append((moment, Note(time=moment.time, text=text, author=OURSELVES)))
+            limit_nm = self.conditions[self.condition].cpa_nm
+            self._waiting.append(
+                _Sighting(moment, mark.key, mark.hand, None, mark.look, mark.estimate, limit_nm, False, by_hand=True)
+            )
 
     def _follow_scale(self, moment: Moment, range_scale_nm: float | None) -> None:
         """A condition that asks for this range scale comes into force by itself."""
@@ -264,7 +289,16 @@ class Lookout:
                 said.extend((item.moment, alert) for alert in changed)
             else:
                 said.append(item)
+                self._measure(item, said)
         return said
+
+    def _measure(self, item: Said, said: list[Said]) -> None:
+        """What a note about the set's settings, or a new range, does to the picture's quality, opens a comparison."""
+        moment, event = item
+        if isinstance(event, Note) and event.author != OURSELVES:
+            _remark(moment, self.quality.note(moment.at_s, event.text), said)
+        elif isinstance(event, Radar) and len(self._radars) == 1:  # the event does not say which set it is of
+            _remark(moment, self.quality.radar(moment.at_s, event.range_scale_nm), said)
 
     def _answers(self, sightings: Sequence[_Sighting]) -> Iterator[Answer]:
         """The CPA of each, all those under one limit at once."""
@@ -276,6 +310,8 @@ class Lookout:
         moment, key, own = sighting.moment, sighting.target, sighting.look.own
         if sighting.renumbered:
             self.check.renumbered(key, moment.at_s)
+        if not sighting.by_hand:
+            self.quality.see(key, sighting.look, sighting.estimate)
         check: tuple[Check, str | None] = (Check.NOT_REPORTED, None)
         if sighting.report is not None:
             check = self.check.compare(key, sighting.report, sighting.estimate, answer, own)
@@ -294,6 +330,10 @@ class Lookout:
             for aged in tick.targets
             if aged.target in self.plots
         )
+        for aged in tick.targets:
+            if aged.track is TrackState.LOST:
+                self.quality.lose(aged.target, tick.moment.at_s)
+        _remark(tick.moment, self.quality.tick(tick.moment.at_s), said)
         self.check.see_own(tick.own, tick.water, tick.stream)
         situation = structs.replace(tick.situation, targets=targets)
         self._tell(tick.moment, self.rules.tick(tick.moment, situation), said)
@@ -304,7 +344,7 @@ class Lookout:
             said.extend((moment, alert) for alert in self.alerts.take(moment, findings))
 
     def _change_condition(self, change: _NewCondition, said: list[Said]) -> None:
-        note = Note(time=change.moment.time, text=f"condition: {change.name}", author="secondplot")
+        note = Note(time=change.moment.time, text=f"condition: {change.name}", author=OURSELVES)
         said.append((change.moment, note))
         self._tell(change.moment, self.rules.set_condition(change.name), said)
 
@@ -313,6 +353,7 @@ class Lookout:
         self._feed_of.pop(target, None)
         self.check.forget(target)
         self.encounters.forget(target)
+        self.quality.lose(target)
 
     # ---------------------------------------------------------------------------------------- from the watch
 
@@ -372,6 +413,11 @@ class Lookout:
             )
             for feed, settings in self._radars.items()
         )
+
+
+def _remark(moment: Moment, remarks: Iterable[Remark], said: list[Said]) -> None:
+    """What is remarked of the picture's quality is a note of our own."""
+    said.extend((moment, Note(time=moment.time, text=remark.text, author=OURSELVES)) for remark in remarks)
 
 
 _TAKERS: dict[type[seen.Observation], Callable[[Lookout, Moment, Any], None]] = {

@@ -9,7 +9,10 @@ from typing import Annotated, Any
 import msgspec
 from msgspec import Meta, Struct, field
 
+from alerts.plotting.encounter import EncounterSettings
+from alerts.plotting.marks import MarkSettings
 from alerts.plotting.picture import OwnShipSettings
+from alerts.plotting.quality import QualitySettings
 from alerts.settings import DEFAULT_CONDITIONS, Alerts, Annunciators, Condition
 from daemon import settings_file
 from daemon.errors import UserError
@@ -42,6 +45,9 @@ class Config(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     feeds: dict[str, FeedSettings] = field(default_factory=dict)
     conditions: dict[str, Condition] = field(default_factory=lambda: dict(DEFAULT_CONDITIONS))
     own_ship: OwnShipSettings = field(default_factory=OwnShipSettings)
+    encounters: EncounterSettings = field(default_factory=EncounterSettings)
+    marks: MarkSettings = field(default_factory=MarkSettings)
+    picture_quality: QualitySettings = field(default_factory=QualitySettings)
     alerts: Alerts = field(default_factory=Alerts)
     annunciators: Annunciators = field(default_factory=Annunciators)
     archive: ArchiveSettings = field(default_factory=ArchiveSettings)

@@ -36,6 +36,9 @@ def lookout_settings(config: Config, radar_feeds: tuple[str, ...] = ()) -> Looko
     """What of the configuration the core needs."""
     return LookoutSettings(
         own_ship=config.own_ship,
+        encounters=config.encounters,
+        marks=config.marks,
+        picture_quality=config.picture_quality,
         alerts=config.alerts,
         conditions=config.conditions,
         condition=config.condition,

@@ -42,12 +42,27 @@ class EncounterSettings(Struct, frozen=True, kw_only=True, forbid_unknown_fields
     by leeway and stream, one standard deviation (ours); it widens the doubt wherever her heading is not known.
     """
 
-    head_on_deg: Annotated[float, Meta(gt=0, le=15)] = 5.625
-    head_on_doubt_deg: Annotated[float, Meta(gt=0, le=30)] = 11.25
-    hysteresis_deg: Annotated[float, Meta(ge=0, le=10)] = 3.0
-    heading_from_course_sd_deg: Annotated[float, Meta(ge=0, le=30)] = 4.0
-    stationary_kn: Annotated[float, Meta(gt=0, le=3)] = 1.0
-    clear_s: Annotated[float, Meta(ge=0, le=600)] = 60.0
+    head_on_deg: Annotated[float, Meta(gt=0, le=15, description="each within this of the other's bow: head-on")] = 5.625
+    head_on_doubt_deg: Annotated[float, Meta(gt=0, le=30, description="each within this: in doubt, assume head-on")] = (
+        11.25
+    )
+    hysteresis_deg: Annotated[
+        float, Meta(ge=0, le=10, description="a word that holds keeps its sector by so much more")
+    ] = 3.0
+    heading_from_course_sd_deg: Annotated[
+        float,
+        Meta(
+            ge=0,
+            le=30,
+            description="how far (one sigma) a target's heading may be from her course, where only that is known",
+        ),
+    ] = 4.0
+    stationary_kn: Annotated[
+        float, Meta(gt=0, le=3, description="slower than this, and known to be, is stationary")
+    ] = 1.0
+    clear_s: Annotated[
+        float, Meta(ge=0, le=600, description="opening for this long an overtaking vessel is past and clear")
+    ] = 60.0
 
 
 class Motion(Protocol):

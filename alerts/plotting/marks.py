@@ -39,6 +39,7 @@ SETTLED_SD_KN, SETTLED_SHARE = 2.0, 0.12
 VAGUE_NM, VAGUE_SHARE = 0.3, 0.15
 """A plot that does not know its place better than this (or this share of the range) claims no lay for its own."""
 
+_HANDS = {"1": "EBL/VRM 1", "2": "EBL/VRM 2", "cursor": "cursor"}
 _LAYS_USED = 12  # of one leg: an hour at one in five minutes
 _LOOSE_LAYS = 24  # kept in case they are the beginning of a plot
 _MOST_MARKS = 20
@@ -57,22 +58,38 @@ class Bearings(StrEnum):
 class MarkSettings(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     """Errors are one standard deviation of one lay; the range's is the greater of the two."""
 
-    on: bool = True
-    bearings: Bearings = Bearings.AUTO
-    rest_s: Annotated[float, Meta(ge=1, le=30)] = 3.0
-    least_gap_s: Annotated[float, Meta(ge=5, le=300)] = 25.0
-    most_gap_min: Annotated[float, Meta(gt=0, le=60)] = 12.0
-    top_speed_kn: Annotated[float, Meta(gt=0, le=100)] = 45.0
-    range_sd_nm: Annotated[float, Meta(gt=0, le=1)] = 0.02
-    range_sd_share: Annotated[float, Meta(ge=0, le=0.2)] = 0.01
-    bearing_sd_deg: Annotated[float, Meta(gt=0, le=10)] = 1.0
-    yaw_sd_deg: Annotated[float, Meta(ge=0, le=30)] = 3.0
+    on: Annotated[bool, Meta(description="recognise plots that are made by hand with EBL and VRM or the cursor")] = True
+    bearings: Annotated[
+        Bearings,
+        Meta(
+            description="what the bearings of marks are counted from; auto: off the bow on a head-up picture, else true"
+        ),
+    ] = Bearings.AUTO
+    rest_s: Annotated[
+        float, Meta(ge=1, le=30, description="seconds that a mark stands still before it counts as laid")
+    ] = 3.0
+    least_gap_s: Annotated[
+        float, Meta(ge=5, le=300, description="seconds between two marks of a plot, at least; sooner is a correction")
+    ] = 25.0
+    most_gap_min: Annotated[
+        float, Meta(gt=0, le=60, description="minutes between two marks of a plot, at most; later it is forgotten")
+    ] = 12.0
+    top_speed_kn: Annotated[float, Meta(gt=0, le=100, description="no vessel is faster, knots")] = 45.0
+    range_sd_nm: Annotated[float, Meta(gt=0, le=1, description="error of a range, one sigma, NM, at least")] = 0.02
+    range_sd_share: Annotated[
+        float, Meta(ge=0, le=0.2, description="error of a range, one sigma, as a share of it")
+    ] = 0.01
+    bearing_sd_deg: Annotated[float, Meta(gt=0, le=10, description="error of a bearing, one sigma, degrees")] = 1.0
+    yaw_sd_deg: Annotated[
+        float, Meta(ge=0, le=30, description="how far (one sigma) the bow may swing where no heading is known")
+    ] = 3.0
 
 
 class Marked(Struct, frozen=True):
-    """A lay that went on with a plot: whose, the measurement, and what its lays make of it. `begun`: it is new."""
+    """A lay that belongs to a plot: whose, by which mark, the measurement, and what all its lays make of it."""
 
     key: str
+    hand: str
     look: Look
     estimate: Estimate
     begun: bool
@@ -193,7 +210,7 @@ class Marks:
         corrected = next((mark for mark in self._marks.values() if self._corrects(mark, lay)), None)
         if corrected is not None:
             corrected.lays[-1] = lay
-            return [Marked(corrected.key, lay.look, self._estimate(corrected), begun=False)]
+            return [Marked(corrected.key, _HANDS[lay.hand[1]], lay.look, self._estimate(corrected), begun=False)]
         fits = [(self._distance(mark, lay), key) for key, mark in self._marks.items() if self._may_go_on(mark, lay)]
         near = min(fits, default=(GATE, ""))
         if near[0] < GATE:
@@ -232,7 +249,7 @@ class Marks:
     def _go_on(self, mark: _Mark, lay: _Lay) -> Marked:
         mark.lays = [*mark.lays, lay][-_LAYS_USED:]
         mark.observations += 1
-        return Marked(mark.key, lay.look, self._estimate(mark), begun=False)
+        return Marked(mark.key, _HANDS[lay.hand[1]], lay.look, self._estimate(mark), begun=False)
 
     def _line_with(self, lay: _Lay) -> list[_Lay] | None:
         """The two loose lays that make the best straight track with this one; None where no two do."""
@@ -271,13 +288,14 @@ class Marks:
         if old is not None:
             old.lays, old.manoeuvre_s = line, line[0].look.at_s
             old.observations += len(line)
-            return Marked(old.key, line[-1].look, self._estimate(old, found_s=line[-1].look.at_s), begun=False)
+            estimate = self._estimate(old, turned=True)
+            return Marked(old.key, _HANDS[line[-1].hand[1]], line[-1].look, estimate, begun=False)
         self._begun += 1
         mark = _Mark(f"mark-{self._begun}", line, len(line))
         if len(self._marks) >= _MOST_MARKS:
             del self._marks[min(self._marks, key=lambda key: self._marks[key].last_s)]
         self._marks[mark.key] = mark
-        return Marked(mark.key, line[-1].look, self._estimate(mark), begun=True)
+        return Marked(mark.key, _HANDS[line[-1].hand[1]], line[-1].look, self._estimate(mark), begun=True)
 
     def _has_turned(self, mark: _Mark, line: Sequence[_Lay]) -> bool:
         """Whether a new line begins where an old plot of the same hand could have come to from its last lay."""
@@ -308,7 +326,7 @@ class Marks:
             sds[:, 1],
         )
 
-    def _estimate(self, mark: _Mark, found_s: float | None = None) -> Estimate:
+    def _estimate(self, mark: _Mark, turned: bool = False) -> Estimate:
         """The plot's line at its last lay."""
         line, look = self._fit(mark.lays), mark.lays[-1].look
         east, north, east_kn, north_kn = (float(value) for value in line.state)
@@ -316,7 +334,7 @@ class Marks:
         sd_kn = float(np.linalg.eigvalsh(line.covariance[2:, 2:])[-1]) ** 0.5
         settled = sd_kn <= max(SETTLED_SD_KN, SETTLED_SHARE * hypot(east_kn, north_kn))
         state = TrackState.STEADY if settled else TrackState.SETTLING
-        if found_s is not None:
+        if turned:
             state = TrackState.MANOEUVRING
         range_sd_nm, bearing_sd_deg = self._sds(look)
         return Estimate(

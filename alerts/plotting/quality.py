@@ -41,12 +41,21 @@ _LONGEST_NOTE = 80
 
 
 class QualitySettings(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
-    """Reminders in minutes, 0: off. `window_s` is how far back a target's own figures look."""
+    """How the picture's quality is told."""
 
-    compare: bool = True
-    window_s: Annotated[float, Meta(ge=30, le=1200)] = 180.0
-    look_again_every_min: Annotated[float, Meta(ge=0, le=240)] = 0.0
-    tuning_every_min: Annotated[float, Meta(ge=0, le=240)] = 0.0
+    compare: Annotated[
+        bool, Meta(description="compare the picture before and after a note about the set's settings or a range change")
+    ] = True
+    window_s: Annotated[float, Meta(ge=30, le=1200, description="seconds that a target's own figures look back")] = (
+        180.0
+    )
+    look_again_every_min: Annotated[
+        float,
+        Meta(ge=0, le=240, description="minutes between reminders to look on a longer and a shorter range; 0: none"),
+    ] = 0.0
+    tuning_every_min: Annotated[
+        float, Meta(ge=0, le=240, description="minutes between reminders to check tuning, gain and clutter; 0: none")
+    ] = 0.0
 
 
 class RemarkKind(StrEnum):
@@ -125,11 +134,15 @@ class Quality:
     # ------------------------------------------------------------------------------------------- what comes in
 
     def see(self, target: str, look: Look, estimate: Estimate) -> None:
-        """One accepted measurement of a radar target, not a repeat of an old one, and the track's estimate after it."""
+        """One accepted measurement of a radar target and the estimate after it. A repeat counts for none."""
         self._pass_time(look.at_s)
         echo = self._echoes.get(target)
+        if echo is not None and estimate.repeats > echo.repeats:
+            echo.repeats = estimate.repeats
+            return
         if echo is None:
             echo = self._echoes[target] = Echo(look.at_s)
+            echo.repeats = estimate.repeats
             self._gains.append(look.at_s)
             self._acquired += 1
             if len(self._echoes) > _MOST_TARGETS:
@@ -139,8 +152,11 @@ class Quality:
             self._settled += 1
         self._count(echo.see(look, estimate.state != TrackState.MANOEUVRING))
 
-    def lose(self, target: str, at_s: float) -> None:
-        """The track is lost or has ended. One that ran out of the range scale is not counted as lost."""
+    def lose(self, target: str, at_s: float | None = None) -> None:
+        """The track is lost or has ended, now or at a moment. One that ran out of the range scale is not lost."""
+        at_s = at_s if at_s is not None else self._now_s
+        if at_s is None:
+            return
         self._pass_time(at_s)
         echo = self._echoes.pop(target, None)
         if echo is None:

@@ -57,7 +57,7 @@ class Echo:
         self.last_s = first_s
         self.settled = False
         self.range_nm = 0.0
-        self.reports = 0
+        self.reports = self.repeats = 0
         self.times: deque[float] = deque(maxlen=_MOST_TIMES)
         self.blocks: deque[Block] = deque(maxlen=_MOST_BLOCKS)
         self._looks: list[Look] = []

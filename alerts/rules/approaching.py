@@ -9,16 +9,20 @@ from alerts.rules.board import Board, Case
 from alerts.rules.findings import Key, Phase, Value
 from alerts.rules.followed import Followed
 from alerts.rules.latch import Latch, advance
-from alerts.settings import Basis, BowCrossing, ClosestApproach, Condition, SteadyBearing
+from alerts.settings import Basis, BowCrossing, ClosestApproach, Condition, Rule, SteadyBearing
+
+BY_HAND = "mark-"
+"""How the targets are named that an operator plots with EBL and VRM."""
 
 
 def see_approach(board: Board, followed: Followed, at_s: float) -> None:
     """Move the three latches by the latest plot and settle what is told: one situation, one alert."""
     plot, limits, rules = followed.plot, board.condition, board.settings
     f = approach.figures(plot)
-    move_closest(followed.closest, at_s, f, limits, rules.closest_approach)
-    move_steady(followed.steady, at_s, f, limits, rules.steady_bearing)
-    move_bow(followed.bow, at_s, f, limits, rules.bow_crossing)
+    by_hand = plot.target.startswith(BY_HAND)
+    move_closest(followed.closest, at_s, f, limits, rules.closest_approach, by_hand)
+    move_steady(followed.steady, at_s, f, limits, rules.steady_bearing, by_hand)
+    move_bow(followed.bow, at_s, f, limits, rules.bow_crossing, by_hand)
     closest = followed.closest.is_set and board.is_on("closest_approach")
     why = "past its CPA" if plot.tcpa_min is not None and plot.tcpa_min < 0 else "beyond the limits"
     _settle_closest(board, followed, closest, why)
@@ -40,27 +44,38 @@ def _bound(compose: Callable[[Plot, Board], Case], plot: Plot, board: Board) -> 
 # --------------------------------------------------------------------------------------- moving the latches
 
 
-def move_closest(latch: Latch, at_s: float, f: Figures, limits: Condition, rule: ClosestApproach) -> None:
+def move_closest(
+    latch: Latch, at_s: float, f: Figures, limits: Condition, rule: ClosestApproach, by_hand: bool = False
+) -> None:
     enter = approach.closest_enter(f, limits.cpa_nm, limits.tcpa_min, rule.probability, rule.basis)
     stay = approach.closest_stay(f, limits.cpa_nm, limits.tcpa_min, rule.clear_ratio, rule.basis)
-    advance(latch, at_s, bool(enter), bool(stay), rule.hold_s, rule.clear_hold_s)
+    advance(latch, at_s, bool(enter), bool(stay), _hold_s(rule, by_hand), rule.clear_hold_s)
+
+
+def _hold_s(rule: Rule, by_hand: bool) -> float:
+    """A plot by hand is a line through three marks or more, minutes apart: what it says has held for as long."""
+    return 0.0 if by_hand else rule.hold_s
 
 
 def drift_limits(limits: Condition, rule: SteadyBearing) -> DriftLimits:
     return DriftLimits(rule.pass_ratio * limits.cpa_nm, rule.tcpa_min, rule.range_nm, limits.close_nm, rule.doubt)
 
 
-def move_steady(latch: Latch, at_s: float, f: Figures, limits: Condition, rule: SteadyBearing) -> None:
+def move_steady(
+    latch: Latch, at_s: float, f: Figures, limits: Condition, rule: SteadyBearing, by_hand: bool = False
+) -> None:
     drift = drift_limits(limits, rule)
     enter = approach.steady_enter(f, drift)
     stay = approach.steady_stay(f, drift, rule.clear_ratio)
-    advance(latch, at_s, bool(enter), bool(stay), rule.hold_s, rule.clear_hold_s)
+    advance(latch, at_s, bool(enter), bool(stay), _hold_s(rule, by_hand), rule.clear_hold_s)
 
 
-def move_bow(latch: Latch, at_s: float, f: Figures, limits: Condition, rule: BowCrossing) -> None:
+def move_bow(
+    latch: Latch, at_s: float, f: Figures, limits: Condition, rule: BowCrossing, by_hand: bool = False
+) -> None:
     enter = approach.bow_enter(f, limits.bow_crossing_nm, limits.bow_crossing_min)
     stay = approach.bow_stay(f, limits.bow_crossing_nm, limits.bow_crossing_min, rule.clear_ratio)
-    advance(latch, at_s, bool(enter), bool(stay), rule.hold_s, rule.clear_hold_s)
+    advance(latch, at_s, bool(enter), bool(stay), _hold_s(rule, by_hand), rule.clear_hold_s)
 
 
 # ------------------------------------------------------------------------------------- telling of the danger
