@@ -11,6 +11,7 @@ from collections.abc import Callable, Iterator, Sequence
 
 from msgspec import Struct
 
+from alerts.annunciators.desk import Desk
 from alerts.events import Alert, AnyEvent, Feed, Instant, Moment, Note, Summary
 from alerts.lookout import Lookout, World
 from alerts.plotting.terms import FeedState
@@ -62,6 +63,7 @@ class Stream:
         self._recorder = recorder
         self._duplicates = Duplicates()
         self._failed: dict[str, str] = {}
+        self.desk: Desk | None = None  # the annunciators of a live watch
         self.wait_for: Callable[[Moment], None] | None = None  # a replay at a pace waits here
         self.moment: Moment | None = None
         self.first: Moment | None = None
@@ -69,6 +71,7 @@ class Stream:
         self._jump_s: float | None = None
         self._events: Counter[str] = Counter()
         self._alerts: Counter[str] = Counter()
+        self._last_alert = 0
         self._targets: set[str] = set()
 
     def add_feed(self, feed: FeedLine) -> None:
@@ -143,7 +146,8 @@ class Stream:
             self._age(feed, moment)
         jump_s = self.timeline.take_jump()
         health = tuple(self._health(feed, moment.at_s) for feed in self.feeds.values())
-        world = World(feeds=health, outputs=self._outputs(), clock_jump_s=jump_s)
+        problems = self.desk.problems() if self.desk is not None else ()
+        world = World(feeds=health, outputs=self.failing(), annunciators=problems, clock_jump_s=jump_s)
         self.lookout.tick(moment, world)
 
     def _age(self, feed: FeedLine, moment: Moment) -> None:
@@ -214,6 +218,11 @@ class Stream:
                 end += 1
             self._tell(moment, [event for _, event in said[start:end]])
             start = end
+        self._annunciate()
+
+    def _annunciate(self) -> None:
+        if self.desk is not None:
+            self.desk.take(self.lookout.alerts.drain())
 
     def _tell(self, moment: Moment, events: Sequence[AnyEvent]) -> None:
         for event in events:
@@ -226,7 +235,7 @@ class Stream:
             else:
                 self._failed.pop(sink.name, None)
 
-    def _outputs(self) -> tuple[OutputHealth, ...]:
+    def failing(self) -> tuple[OutputHealth, ...]:
         """The sinks that can't do their work now."""
         outputs: list[Output] = [*self.sinks, *([self._recorder] if self._recorder else [])]
         troubles = ((output, output.trouble or self._failed.get(output.name, "")) for output in outputs)
@@ -238,7 +247,9 @@ class Stream:
         kind = event.__struct_config__.tag
         self._events[str(kind)] += 1
         if isinstance(event, Alert):
-            self._alerts[event.rule] += event.state == "active-unacknowledged"
+            # Ids count up, and the first event of an alert is its raising.
+            self._alerts[event.rule] += event.id > self._last_alert
+            self._last_alert = max(self._last_alert, event.id)
         target = getattr(event, "target", None)
         if target is not None:
             self._targets.add(target)
@@ -268,6 +279,9 @@ class Stream:
                 sink.close()
             except SinkError as error:
                 print(f"secondplot: {error}", file=sys.stderr)
+        if self.desk is not None:
+            self._annunciate()
+            self.desk.close()
         return summary
 
     def _summary(self, moment: Moment) -> Summary:

@@ -99,14 +99,19 @@ def _inside(cpa: Values, tcpa: Values, cpa_limit: Values, tcpa_limit: Values, ra
 DEG_PER_RADIAN = 180.0 / math.pi
 
 
-def drift_limit_deg_min(range_nm: Values, tcpa_min: Values, pass_nm: Values) -> Values:
-    """The drift, degrees a minute, of a vessel at this range and TCPA that would pass at `pass_nm`.
+NEAR_CPA_MIN = 1.0
+"""Nearer to the CPA than this, range and CPA are alike and their difference, the way still to run, is noise."""
 
-    The bearing rate of a straight relative track is V CPA / r^2; with V = r / TCPA far from the CPA it is
-    (CPA / r) / TCPA radians a minute. It falls with range, so what is steady at 6 NM may be drawing aft at 1 NM.
+
+def drift_limit_deg_min(range_nm: Values, cpa_nm: Values, tcpa_min: Values, pass_nm: Values) -> Values:
+    """The drift, degrees a minute, of a vessel at this range and relative speed that would pass at `pass_nm`.
+
+    The bearing rate of a straight relative track is V CPA / r^2, with V = sqrt(r^2 - CPA^2) / TCPA. It falls with the
+    square of the range: what is steady at 6 NM may be drawing aft at 1 NM.
     """
-    # At the CPA and past it the drift says nothing more of risk; the floors only keep the quotient finite.
-    return DEG_PER_RADIAN * pass_nm / (np.maximum(range_nm, 0.001) * np.maximum(tcpa_min, 0.01))
+    way_nm = np.sqrt(np.maximum(range_nm * range_nm - cpa_nm * cpa_nm, 0.0))
+    speed_nm_min = way_nm / np.maximum(tcpa_min, NEAR_CPA_MIN)
+    return DEG_PER_RADIAN * speed_nm_min * pass_nm / np.maximum(range_nm * range_nm, 1e-6)
 
 
 class DriftLimits(Struct, frozen=True, gc=False):
@@ -126,7 +131,7 @@ def steady_enter(f: Figures, limits: DriftLimits) -> Truth:
     the limit itself, nothing can be said of it. At close range an approaching target counts whatever its drift.
     """
     approaching = (f.tcpa_min > 0) & (f.tcpa_min <= limits.tcpa_min)
-    limit = drift_limit_deg_min(f.range_nm, f.tcpa_min, limits.pass_nm)
+    limit = drift_limit_deg_min(f.range_nm, f.cpa_nm, f.tcpa_min, limits.pass_nm)
     sd = f.bearing_rate_sd_deg_min
     steady = (sd <= limit) & (np.abs(f.bearing_rate_deg_min) <= limit + limits.doubt * sd)
     return approaching & ((steady & (f.range_nm <= limits.range_nm)) | (f.range_nm <= limits.close_nm))
@@ -135,7 +140,7 @@ def steady_enter(f: Figures, limits: DriftLimits) -> Truth:
 def steady_stay(f: Figures, limits: DriftLimits, clear_ratio: Values) -> Truth:
     """Not yet past, not further off than `clear_ratio` times the range, and not surely drawing by that much more."""
     ahead = (f.tcpa_min >= PAST_MIN) & (f.range_nm <= limits.range_nm * clear_ratio)
-    limit = clear_ratio * drift_limit_deg_min(f.range_nm, f.tcpa_min, limits.pass_nm)
+    limit = clear_ratio * drift_limit_deg_min(f.range_nm, f.cpa_nm, f.tcpa_min, limits.pass_nm)
     sure_of = np.abs(f.bearing_rate_deg_min) - limits.doubt * f.bearing_rate_sd_deg_min
     kept = (sure_of <= limit) | unknown(sure_of) | (f.range_nm <= limits.close_nm * clear_ratio)
     return (ahead & kept) | unknown(f.tcpa_min)

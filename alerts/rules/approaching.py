@@ -152,10 +152,9 @@ def steady_case(plot: Plot, board: Board) -> Case:
     rule, limits = board.settings.steady_bearing, board.condition
     rate, sd = plot.bearing_rate_deg_min, plot.bearing_rate_sd_deg_min
     limit = None
-    if plot.tcpa_min is not None and plot.tcpa_min > 0:
-        limit = round(
-            float(approach.drift_limit_deg_min(plot.range_nm, plot.tcpa_min, rule.pass_ratio * limits.cpa_nm)), 3
-        )
+    if plot.cpa_nm is not None and plot.tcpa_min is not None:
+        pass_nm = rule.pass_ratio * limits.cpa_nm
+        limit = round(float(approach.drift_limit_deg_min(plot.range_nm, plot.cpa_nm, plot.tcpa_min, pass_nm)), 3)
     drift = "" if rate is None else f"drift {rate:+.1f}°/min" + ("" if sd is None else f" ± {sd:.1f}")
     close = "at close range (Rule 7(d)(ii))" if plot.range_nm <= limits.close_nm else "range decreasing (Rule 7(d)(i))"
     where = f"{plot.range_nm:.2f} NM, {close}"

@@ -260,9 +260,9 @@ class TestSteadyBearing:
         end = np.sqrt(to_nm**2 - cpa_nm**2)
         along = np.arange(run, end, -speed_kn * minute / 10)
         ranges = np.hypot(along, cpa_nm)
-        rates = approach.drift_limit_deg_min(ranges, along / speed_kn * 60, cpa_nm)
+        rates = approach.drift_limit_deg_min(ranges, cpa_nm, along / speed_kn * 60, cpa_nm)
 
-        assert float(np.sum(rates)) * 0.1 == pytest.approx(change_deg, abs=0.07)
+        assert float(np.sum(rates)) * 0.1 == pytest.approx(change_deg, abs=0.06)
 
     def test_is_raised_on_a_steady_bearing_beyond_the_time_of_closest_approach(self) -> None:
         watch = Watch()
@@ -287,7 +287,7 @@ class TestSteadyBearing:
     def test_scales_with_its_own_uncertainty(self) -> None:
         """In doubt risk is deemed to exist (Rule 7(a)); a drift known no better than the limit says nothing."""
         limits = DriftLimits(pass_nm=0.5, tcpa_min=20, range_nm=8, close_nm=0, doubt=1.0)
-        limit = float(approach.drift_limit_deg_min(5.0, 15.0, 0.5))
+        limit = float(approach.drift_limit_deg_min(5.0, 0.12, 15.0, 0.5))
 
         def enters(rate: float, sd: float) -> bool:
             plot = but(DANGER, range_nm=5.0, tcpa_min=15.0, bearing_rate_deg_min=rate, bearing_rate_sd_deg_min=sd)

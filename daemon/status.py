@@ -1,0 +1,120 @@
+"""How a running watch stands: what `secondplot status` shows, as values and as lines for a person."""
+
+from msgspec import Struct
+
+from alerts import events, standing
+from alerts.annunciators.desk import Desk
+from alerts.events import Alert, Instant, OwnShip
+from alerts.plotting.terms import FeedState, TrackState
+from daemon import words
+from daemon.control import Pending
+from daemon.errors import UserError
+from daemon.stream import Stream
+
+
+class FeedStatus(Struct, frozen=True):
+    name: str
+    state: FeedState
+    lines: int
+    accepted: int
+    refused: int
+    dropped: int
+    trouble: str
+
+
+class Status(Struct, frozen=True, kw_only=True):
+    """Unknown is None. `problems`: sinks and annunciators that do not work now, by name."""
+
+    watch: str
+    time: Instant | None
+    condition: str
+    conditions: tuple[str, ...]
+    own_ship: OwnShip | None
+    feeds: tuple[FeedStatus, ...]
+    targets: int
+    annunciators: tuple[str, ...]
+    problems: dict[str, str]
+    alerts: tuple[Alert, ...]
+
+
+def status_of(stream: Stream, watch: str, desk: Desk | None = None) -> Status:
+    """The status now. Call it from the stream's own thread."""
+    lookout, moment = stream.lookout, stream.moment
+    problems = {output.name: output.problem for output in stream.failing()}
+    if desk is not None:
+        problems |= {one.name: one.problem for one in desk.problems()}
+    return Status(
+        watch=watch,
+        time=moment.time if moment else None,
+        condition=lookout.condition,
+        conditions=tuple(lookout.conditions),
+        own_ship=standing.own_event(lookout.own, moment) if moment else None,
+        feeds=tuple(
+            FeedStatus(
+                feed.name,
+                feed.state or FeedState.SILENT,
+                feed.counters.lines,
+                feed.counters.accepted,
+                sum(feed.counters.refused.values()),
+                sum(feed.counters.dropped.values()),
+                feed.trouble,
+            )
+            for feed in stream.feeds.values()
+        ),
+        targets=sum(1 for _, _, state in lookout.targets.states() if state is not TrackState.LOST),
+        annunciators=tuple(desk.names) if desk is not None else (),
+        problems=problems,
+        alerts=tuple(lookout.alerts.standing(moment)) if moment else (),
+    )
+
+
+def encode(status: Status) -> bytes:
+    return events.encoder.encode(status)
+
+
+def lines(status: Status) -> list[str]:
+    """For a person. Where nothing is known it says so; it never reads as if all were well."""
+    said = [f"watch {status.watch}, condition {status.condition}"]
+    said.append(f"data up to {status.time}" if status.time else "no data has come yet")
+    said.append(_own_ship(status.own_ship))
+    for feed in status.feeds:
+        trouble = f" ({words.clean(feed.trouble)})" if feed.trouble else ""
+        said.append(
+            f"feed {words.clean(feed.name)}: {feed.state}{trouble}, {feed.lines} lines, {feed.accepted} accepted, "
+            f"{feed.refused} refused, {feed.dropped} dropped"
+        )
+    said.append(f"{status.targets} targets")
+    said.append(f"told by {', '.join(status.annunciators)}" if status.annunciators else "no annunciator is on")
+    said += [f"FAILING: {name}: {words.clean(problem, 200)}" for name, problem in status.problems.items()]
+    said += [f"{alert.priority.upper()} {alert.id} {alert.state}: {alert.text}" for alert in status.alerts]
+    if not status.alerts:
+        said.append("no alert stands" if status.time else "no alert can stand: there is no data")
+    return said
+
+
+def _own_ship(own: OwnShip | None) -> str:
+    if own is None:
+        return "own ship: nothing known"
+    source = f" by {own.heading_source}" if own.heading_source else ""
+    speed = "speed not known" if own.sog_kn is None else f"{own.sog_kn:.1f} kn over ground"
+    place = "position not known" if own.lat_deg is None else f"position {_age(own.position_age_s)}"
+    return f"own ship: heading {words.bearing(own.heading_deg)}{source}, {speed}, {place}"
+
+
+def _age(age_s: float | None) -> str:
+    return "of unknown age" if age_s is None else f"{age_s:.0f} s old"
+
+
+def obey(pending: Pending, stream: Stream, watch: str, desk: Desk | None = None) -> None:
+    """Answer one request from the watch's own loop; whatever goes wrong is an answer, too."""
+    try:
+        if pending.verb == "status":
+            status = status_of(stream, watch, desk)
+            pending.answer("\n".join(lines(status)), status=encode(status))
+        else:
+            pending.answer(stream.ask(pending.verb, pending.id, pending.text))
+    except UserError as error:
+        pending.answer(str(error), ok=False)
+    except Exception as error:
+        pending.answer(f"a fault of ours: {type(error).__name__}: {error}", ok=False)
+        raise
