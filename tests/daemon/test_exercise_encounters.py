@@ -159,3 +159,14 @@ def test_a_drawn_encounter_makes_a_recording_too() -> None:
 
     assert sum("TTM" in line for _, line in made) > 150
     assert [at for at, _ in made] == sorted(at for at, _ in made)
+
+
+def test_a_target_that_swings_across_the_bow_is_swept_once_in_a_turn() -> None:
+    """Own ship turns under the antenna: no two echoes come closer together than half a turn of it."""
+    spec = encounters.Distribution(own_turns_deg=(60.0, 90.0), alteration_min=(2.0, 4.0))
+    base = with_errors(RadarErrors())
+    (found,) = encounters.looks(encounters.draw(31, 80, spec, base), seed=31)
+    for n in range(80):
+        times = found.times_s[found.seen[:, n], n]
+
+        assert np.diff(times).min() > found.scenarios[n].radar.scan_s / 2  # type: ignore[union-attr]
