@@ -13,8 +13,9 @@ docs/method.md tells which other designs were tried, and measures this one. Plai
 
 from collections import deque
 from math import cos, exp, pi, radians, sin, sqrt
+from typing import NamedTuple
 
-from alerts.plotting.filter import Fix, Residual, State, change_since, first_state, predict, update, velocity_sd
+from alerts.plotting.filter import Fix, Residual, State, change_since, first_state, loosen, predict, update, velocity_sd
 from alerts.plotting.kinematics import Estimate, Look
 from alerts.plotting.noise import NoiseModel, Share
 from alerts.plotting.terms import TrackState
@@ -22,7 +23,7 @@ from alerts.plotting.terms import TrackState
 WANDER = 0.015
 """Process noise, kn^2 an hour: a steady vessel's velocity wanders by 0.03 kn in three minutes, 0.12 kn in an hour."""
 
-TURN, TURN_ON_S = 10_000.0, 12.0
+TURN, TURN_ON_S = 5_000.0, 20.0
 """Process noise, kn^2 an hour, from a manoeuvre's onset until so long after it was found: 13 kn in a minute."""
 
 SETTLED_SD_KN, SETTLED_SHARE = 2.0, 0.12
@@ -48,6 +49,9 @@ LEAN_GAIN, LEAN_SQUARED = 0.25, 1.1
 SIGNIFICANT = 20.0
 """Chi-square of two degrees for a change of velocity: p = 5e-5 for one look; measured, one false in ten hours or so."""
 
+CONFIRM_S = 20.0
+"""So long after it was found a manoeuvre is held against all looks since its onset once more."""
+
 MANOEUVRE_S = 60.0
 """A manoeuvre is shown for the standard's minute after it was last seen."""
 
@@ -56,10 +60,16 @@ STEADY_LOOKS = 12
 COASTING_LOOKS, COASTING_S = 4.0, 15.0
 LOST_S = 90.0
 
-HEADING_DELAY_S = 0.3
-"""How late a heading may be: while own ship turns, a bearing made true with it is wrong by that much of the turn."""
+HEADING_DELAY_S = 0.1
+"""How much the delay of headings is in doubt: while own ship turns, bearings are in doubt by that much of the turn."""
+
+TURN_MOST_RAD_S = 0.35
+"""A rate of turn over 20 degrees a second is no vessel's but a sensor's."""
 
 REPEAT_SHARE = 0.7
+
+FRAME_SD_KN = 1.0
+"""How well the velocity is carried over when own motion changes from ground to water, or back."""
 
 
 class Track:
@@ -67,6 +77,7 @@ class Track:
 
     __slots__ = (
         "_changed_s",
+        "_doubt",
         "_early",
         "_found_s",
         "_history",
@@ -89,6 +100,7 @@ class Track:
         self._state: State | None = None
         self._last: Look | None = None
         self._early: list[Look] = []
+        self._doubt: _Doubt | None = None
         self._history: deque[tuple[State, Fix]] = deque()
         self._lean = (0.0, 0.0)
         self._observations = self._repeats = self._leg_looks = 0
@@ -106,6 +118,8 @@ class Track:
             self._repeats += 1
             return self.predict(max(at_s, state.at_s))
         self._interval_s += 0.2 * (min(at_s - state.at_s, 30.0) - self._interval_s)
+        if look.own.frame is not last.own.frame:
+            state = self._change_frame(state, last, look)
         fix = self._fix(look)
         turning = self._found_s is not None and at_s < self._found_s + TURN_ON_S
         state, residual = update(predict(state, at_s, TURN if turning else WANDER), fix)
@@ -113,11 +127,13 @@ class Track:
         self._observations += 1
         self._leg_looks += 1
         self._remember(state, fix)
-        leans = self._leg_looks > 2 and self._leans(residual, fix)
-        if self._observations <= REVIEWS[-1]:
+        leans = self._leg_looks > 2 and self._leans(residual, fix, look)
+        if self._early and self._observations <= REVIEWS[-1]:
             self._early.append(look)
             if self._observations in REVIEWS and self._onset_s is None:
                 self._review()
+        if self._doubt is not None and at_s >= self._doubt.until_s:
+            self._confirm(self._doubt)
         if leans and self._observations > REVIEWS[0]:
             self._seek_manoeuvre(at_s)
         return self._estimate(self._state, self._phase(at_s, at_s))
@@ -140,12 +156,13 @@ class Track:
 
     def _fix(self, look: Look) -> Fix:
         """The look in the plane, with the variances that the filter works with."""
-        own, range_nm, extra = look.own, look.range_nm, look.bearing_sd_deg
-        if extra > 0.0 and own.turn_rate_deg_min is not None:
-            extra += abs(own.turn_rate_deg_min) * (HEADING_DELAY_S / 60.0)
-        along, athwart = self._share.variances(range_nm, extra * (pi / 180.0))
+        own, range_nm, extra, bearing = look.own, look.range_nm, radians(look.bearing_sd_deg), radians(look.bearing_deg)
+        if own.turn_rate_deg_min is not None:
+            rate = _turn_rad_s(own.turn_rate_deg_min)
+            bearing += rate * self.noise.heading_delay.seconds
+            extra += abs(rate) * HEADING_DELAY_S
+        along, athwart = self._share.variances(range_nm, extra)
         slow_along, slow_athwart = self._share.widenings
-        bearing = radians(look.bearing_deg)
         sine, cosine = sin(bearing), cos(bearing)
         if range_nm > 0.0:
             # The mean of r sin(b + error) is shorter than r sin(b) by exp(-variance/2).
@@ -159,6 +176,15 @@ class Track:
             along * slow_along,
             athwart * slow_athwart,
         )
+
+    def _change_frame(self, state: State, last: Look, look: Look) -> State:
+        """Own motion is now known against something else: what the target does relative to us goes on."""
+        moved = state._replace(
+            ve=state.ve + look.own.east_kn - last.own.east_kn, vn=state.vn + look.own.north_kn - last.own.north_kn
+        )
+        self._history.clear()
+        self._early = []
+        return loosen(moved, FRAME_SD_KN)
 
     def _is_repeat(self, look: Look, last: Look, state: State) -> bool:
         """Whether a look is the last measurement again: the same reading, where chance or stillness hardly gives it.
@@ -186,7 +212,7 @@ class Track:
         while history[0][1].at_s < fix.at_s - HISTORY_S:
             history.popleft()
 
-    def _leans(self, residual: Residual, fix: Fix) -> bool:
+    def _leans(self, residual: Residual, fix: Fix, look: Look) -> bool:
         """Learn from the residuals, and tell whether they have leaned to one side for some looks."""
         along, athwart, along_variance, athwart_variance = residual
         slow_along, slow_athwart = self._share.widenings
@@ -199,6 +225,10 @@ class Track:
             own_athwart / expected_athwart,
             self._leg_looks > STEADY_LOOKS and (self._found_s is None or fix.at_s > self._found_s + MANOEUVRE_S),
         )
+        turn = look.own.turn_rate_deg_min
+        if turn is not None and look.range_nm > 0.0:
+            square = look.range_nm * look.range_nm
+            self.noise.heading_delay.learn(athwart / look.range_nm, expected_athwart / square, _turn_rad_s(turn))
         r = along / sqrt(along_variance + fix.along)
         t = athwart / sqrt(athwart_variance + fix.athwart)
         r0, t0 = self._lean
@@ -235,15 +265,34 @@ class Track:
             self._relearn(history, onset, now_s)
 
     def _relearn(self, history: list[tuple[State, Fix]], onset: int, now_s: float) -> None:
-        state = history[onset][0]
-        self._history = deque(history[: onset + 1])
-        for _, fix in history[onset + 1 :]:
-            state, _ = update(predict(state, fix.at_s, TURN), fix)
-            self._history.append((state, fix))
-        self._state = state
+        self._doubt = _Doubt(now_s + CONFIRM_S, self._leg_s, self._leg_looks, self._onset_s, self._found_s)
+        self._refilter(history, onset, TURN)
         self._leg_s = self._onset_s = history[onset][1].at_s
         self._leg_looks = len(history) - onset - 1
         self._found_s = now_s
+        self._lean = (0.0, 0.0)
+
+    def _refilter(self, history: list[tuple[State, Fix]], since: int, wander: float) -> None:
+        """Take the looks after one of the history again, the velocity wandering so much."""
+        state = history[since][0]
+        self._history = deque(history[: since + 1])
+        for _, fix in history[since + 1 :]:
+            state, _ = update(predict(state, fix.at_s, wander), fix)
+            self._history.append((state, fix))
+        self._state = state
+
+    def _confirm(self, doubt: "_Doubt") -> None:
+        """Hold a manoeuvre against the looks since it was found; one that they do not bear out is taken back."""
+        self._doubt = None
+        history = list(self._history)
+        onset = next((k for k, (_, fix) in enumerate(history) if fix.at_s == self._onset_s), None)
+        if onset is None:
+            return
+        if change_since(history[onset][0], [fix for _, fix in history[onset + 1 :]]) > SIGNIFICANT:
+            return
+        self._refilter(history, onset, WANDER)
+        self._leg_s, self._leg_looks = doubt.leg_s, doubt.leg_looks + self._leg_looks
+        self._onset_s, self._found_s = doubt.onset_s, doubt.found_s
         self._lean = (0.0, 0.0)
 
     def _phase(self, at_s: float, seen_s: float) -> TrackState:
@@ -283,6 +332,20 @@ class Track:
             range_sd_nm,
             bearing_sd_deg,
         )
+
+
+class _Doubt(NamedTuple):
+    """Until when a manoeuvre is to be confirmed, and the leg that goes on if it is not."""
+
+    until_s: float
+    leg_s: float
+    leg_looks: int
+    onset_s: float | None
+    found_s: float | None
+
+
+def _turn_rad_s(turn_deg_min: float) -> float:
+    return max(-TURN_MOST_RAD_S, min(TURN_MOST_RAD_S, turn_deg_min * (pi / 10_800.0)))
 
 
 def _onsets(fixes: list[Fix], now_s: float, earliest_s: float) -> list[int]:

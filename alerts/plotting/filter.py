@@ -135,6 +135,13 @@ def update(state: State, fix: Fix) -> tuple[State, Residual]:
     )
 
 
+def loosen(state: State, sd_kn: float) -> State:
+    """The same state with its velocity known less well, by so much in each component."""
+    p00, p01, p02, p03, p11, p12, p13, p22, p23, p33 = state.covariance
+    grown = sd_kn * sd_kn
+    return state._replace(covariance=(p00, p01, p02, p03, p11, p12, p13, p22 + grown, p23, p33 + grown))
+
+
 def velocity_sd(state: State) -> float:
     """The sd of the velocity along the axis where it is worst known, kn."""
     p22, p23, p33 = state.covariance[7:]

@@ -16,9 +16,9 @@ from parsers.observations import NM_M
 RANGE_SD_NM = 25.0 / NM_M
 """One sd of range at first, 20 to 30 m (A.823(19) App. 3: pulse shape 20 m, glint up to 30 m)."""
 
-BEARING_SD_RAD = radians(0.4)
+BEARING_SD_RAD = radians(0.5)
 GLINT_NM = 10.0 / NM_M
-"""At first, one sd of bearing: 0.4 degrees, and 10 m of the echo's wander athwart."""
+"""At first, one sd of bearing: 0.5 degrees, and 10 m of the echo's wander athwart."""
 
 RANGE_STEP_NM, BEARING_STEP_RAD = 0.01, radians(0.1)
 """Resolution of the reports (A.823(19) App. 3); a step is a uniform error of a twelfth of its square."""
@@ -41,6 +41,11 @@ SMOOTHED = 0.25
 
 BLOCK = 8
 """A track hands on what it has learnt in blocks of so many looks; by the look it costs a third of the whole filter."""
+
+DELAY_SD_S, DELAY_MOST_S = 0.3, 3.0
+"""How late headings are at first thought to be, one sd, and at most."""
+
+DELAY_MEMORY = 0.999
 
 _WHITE_STEP = (1.0 - SLOW_GAIN) ** 2
 
@@ -100,16 +105,37 @@ class Hanging:
         return max(self.factor, 1.0 / factor) if self.smoothed else self.factor
 
 
+class Delay:
+    """How late the headings are that bearings are made true with: bearings then err against own rate of turn.
+
+    A weighted regression through the origin with a prior of no delay.
+    """
+
+    __slots__ = ("_products", "_squares", "seconds")
+
+    def __init__(self) -> None:
+        self._products, self._squares = 0.0, 1.0 / (DELAY_SD_S * DELAY_SD_S)
+        self.seconds = 0.0
+
+    def learn(self, error_rad: float, variance: float, rate_rad_s: float) -> None:
+        """Take in a bearing's residual, corrected for the delay as known so far, and the rate of turn with it."""
+        weight = rate_rad_s / variance
+        self._products = DELAY_MEMORY * self._products - weight * (error_rad - rate_rad_s * self.seconds)
+        self._squares = DELAY_MEMORY * self._squares + weight * rate_rad_s
+        self.seconds = max(-DELAY_MOST_S, min(DELAY_MOST_S, self._products / self._squares))
+
+
 class NoiseModel:
     """Errors of one feed. `range_factor` and `bearing_factor` multiply the starting variances."""
 
-    __slots__ = ("bearing_factor", "bearing_hanging", "range_factor", "range_hanging")
+    __slots__ = ("bearing_factor", "bearing_hanging", "heading_delay", "range_factor", "range_hanging")
 
     def __init__(self) -> None:
         self.range_factor = Level(1.0, FEED_PRIOR, FEED_MEMORY)
         self.bearing_factor = Level(1.0, FEED_PRIOR, FEED_MEMORY)
         self.range_hanging = Hanging()
         self.bearing_hanging = Hanging()
+        self.heading_delay = Delay()
 
     def __deepcopy__(self, memo: object) -> "NoiseModel":
         """A copy of a track is still a track of the same feed: it shares the feed's noise."""
@@ -146,12 +172,11 @@ class Share:
     def variances(self, range_nm: float, extra_rad: float) -> tuple[float, float]:
         """Range and athwart variance of one look, NM squared. `extra_rad`: the part that the heading adds, one sd."""
         range_factor, bearing_factor = self.factors
+        square = range_nm * range_nm
         return (
             _RANGE_VARIANCE * range_factor + _RANGE_STEP_VARIANCE,
-            _GLINT_VARIANCE * bearing_factor
-            + (_BEARING_VARIANCE * bearing_factor + _BEARING_STEP_VARIANCE + extra_rad * extra_rad)
-            * range_nm
-            * range_nm,
+            (_GLINT_VARIANCE + (_BEARING_VARIANCE + extra_rad * extra_rad) * square) * bearing_factor
+            + _BEARING_STEP_VARIANCE * square,
         )
 
     def sds(self, range_nm: float) -> tuple[float, float]:

@@ -66,7 +66,7 @@ def look(
         radar, own.ship, times, true_range, relative, target.course_deg - true_bearing, lengths_m, rng
     )
     seen = (true_range >= radar.min_range_nm) & (true_range <= radar.max_range_nm) & ~_blank(radar, starts)[:, None]
-    # While own ship turns a target across the bow line, one passing of the antenna falls into two turns: it counts once.
+    # A target that own ship turns across the bow line may fall into two turns with one passing: it counts once.
     seen[1:] &= np.diff(times, axis=0) > radar.scan_s / 2
     return Echoes(
         times, measured_range, measured_relative % 360.0, seen, true_range, true_bearing, heading, own_state, target

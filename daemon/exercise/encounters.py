@@ -158,8 +158,8 @@ class Looks(Struct, frozen=True):
 
     `range_nm` and `bearing_deg` are what TTM would carry, rounded as TTM rounds (`set_.relative`: off the bow).
     `own_*` are own ship's readings at `times_s`: place in a plane with its origin at own ship's start, velocity, true
-    heading (NaN: none). `truth` holds the true range, bearing, motion, CPA and TCPA of the moment; `set_` the set's
-    own answers; `seen` where there was an echo.
+    heading and rate of turn (NaN: none). `truth` holds the true range, bearing, motion, CPA and TCPA of the moment;
+    `set_` the set's own answers; `seen` where there was an echo.
     """
 
     scenarios: Sequence[Scenario]
@@ -172,6 +172,7 @@ class Looks(Struct, frozen=True):
     own_east_kn: Floats
     own_north_kn: Floats
     own_heading_deg: Floats
+    own_turn_deg_min: Floats
     truth: Approach
     target_east_kn: Floats
     target_north_kn: Floats
@@ -199,6 +200,7 @@ class Looks(Struct, frozen=True):
         hours = (at_s - float(self.times_s[row, n])) / 3600.0
         east_kn, north_kn = float(self.own_east_kn[row, n]), float(self.own_north_kn[row, n])
         heading = float(self.own_heading_deg[row, n])
+        turn = float(self.own_turn_deg_min[row, n])
         relative = bool(self.set_.relative[row, n])
         bearing = float(self.bearing_deg[row, n])
         return Look(
@@ -216,6 +218,7 @@ class Looks(Struct, frozen=True):
                 frame=self.frame,
                 heading_deg=heading if heading == heading else None,
                 heading_sd_deg=0.5,
+                turn_rate_deg_min=turn if turn == turn else None,
             ),
         )
 
@@ -335,23 +338,24 @@ def _readings(
     sensors: tuple[Compass | None, Receiver | None, Log | None],
     echoes: radar_echoes.Echoes,
     rng: Generator,
-) -> tuple[Floats, Floats, Floats, Floats, Floats]:
-    """Own ship's place in the plane, velocity and heading as read at the looks, (K, N) each.
+) -> tuple[Floats, Floats, Floats, Floats, Floats, Floats]:
+    """Own ship's place in the plane, velocity, heading and rate of turn as read at the looks, (K, N) each.
 
     Without a receiver the place is reckoned from log and compass, through the water.
     """
     compass, receiver, log = sensors
     times = echoes.times_s
     heading = compass.read(times, rng) if compass else np.full(times.shape, np.nan)
+    turn = compass.rate(times) if compass else np.full(times.shape, np.nan)
     if receiver:
         start = own.track.grid
         east, north = plane(start.lat_deg[0], start.lon_deg[0], *receiver.position(times))
-        return east, north, *receiver.velocity(times, rng), heading
+        return east, north, *receiver.velocity(times, rng), heading, turn
     speed = log.read(times, rng) if log else np.zeros(times.shape)
     angle = np.radians(np.nan_to_num(heading))
     east_kn, north_kn = speed * np.sin(angle), speed * np.cos(angle)
     hours = np.diff(times, axis=0, prepend=times[:1]) / 3600.0
-    return np.cumsum(east_kn * hours, axis=0), np.cumsum(north_kn * hours, axis=0), east_kn, north_kn, heading
+    return np.cumsum(east_kn * hours, axis=0), np.cumsum(north_kn * hours, axis=0), east_kn, north_kn, heading, turn
 
 
 # ---------------------------------------------------------------------------------------- published scenarios

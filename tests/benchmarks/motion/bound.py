@@ -19,25 +19,36 @@ def report_sds(range_m: float, bearing_deg: float) -> tuple[float, float]:
 
 
 def information(truth: Truth, times_s: Column, sds: tuple[float, float]) -> Matrix:
+    """`information_of` looks that are all as good: one sd of range (NM) and bearing (radians)."""
+    return information_of(truth, times_s, _variances(truth, sds))
+
+
+def information_of(truth: Truth, times_s: Column, variances: tuple[Column, Column]) -> Matrix:
     """Fisher information (4, 4) of a steady target's place and velocity at the last of K looks of independent errors.
 
-    Van Trees, Detection, Estimation and Modulation Theory I, section 2.4 (from memory): the sum of H' R^-1 H.
+    `variances` are those along and athwart, (K,), NM squared. Van Trees, Detection, Estimation and Modulation Theory I,
+    section 2.4 (from memory): the sum of H' R^-1 H.
     """
     total = np.zeros((4, 4))
-    for weight, hours in zip(look_information(truth, sds), (times_s - times_s[-1]) / 3600, strict=True):
+    for weight, hours in zip(look_information(truth, variances), (times_s - times_s[-1]) / 3600, strict=True):
         rows = np.hstack([np.eye(2), hours * np.eye(2)])
         total += rows.T @ weight @ rows
     return total
 
 
-def look_information(truth: Truth, sds: tuple[float, float]) -> Matrix:
+def _variances(truth: Truth, sds: tuple[float, float]) -> tuple[Column, Column]:
+    range_nm = np.hypot(truth.east_nm, truth.north_nm)
+    return np.full(range_nm.shape, sds[0] ** 2), (sds[1] * range_nm) ** 2
+
+
+def look_information(truth: Truth, variances: tuple[Column, Column]) -> Matrix:
     """What each of K looks tells of the place, (K, 2, 2): along and athwart the true line of sight."""
     range_nm = np.hypot(truth.east_nm, truth.north_nm)
     along = np.stack([truth.east_nm, truth.north_nm], axis=1) / range_nm[:, None]
     athwart = np.stack([along[:, 1], -along[:, 0]], axis=1)
-    return (
-        along[:, :, None] * along[:, None, :] / sds[0] ** 2
-        + athwart[:, :, None] * athwart[:, None, :] / (sds[1] * range_nm[:, None, None]) ** 2
+    return np.asarray(
+        along[:, :, None] * along[:, None, :] / variances[0][:, None, None]
+        + athwart[:, :, None] * athwart[:, None, :] / variances[1][:, None, None]
     )
 
 
@@ -63,7 +74,7 @@ def earliest_s(
     start = int(np.searchsorted(times_s, began_s)) - 1
     hours = (times_s - times_s[start]) / 3600
     left = np.stack([_left(truth.east_kn, hours, start), _left(truth.north_kn, hours, start)], axis=1)
-    weights = look_information(truth, sds)
+    weights = look_information(truth, _variances(truth, sds))
     gain = np.cumsum(np.where(hours > 0, np.einsum("ki,kij,kj->k", left, weights, left), 0.0))
     said = np.flatnonzero((hours > 0) & (np.sqrt(gain) + luck > threshold))
     return float(times_s[said[0]] - began_s) if said.size else float("inf")

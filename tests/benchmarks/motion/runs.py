@@ -127,7 +127,9 @@ def sample(followed: Sequence[Followed], index: Callable[[Followed], int], limit
     at = [(one, index(one)) for one in followed]
     estimates = [one.estimates[k] for one, k in at]
     chosen = [one.looks[k] for one, k in at]
-    columns = [np.array([float(part[k]) for part, k in zip(parts, _indices(at), strict=True)]) for parts in _columns(at)]
+    columns = [
+        np.array([float(part[k]) for part, k in zip(parts, _indices(at), strict=True)]) for parts in _columns(at)
+    ]
     said = assess(estimates, [look.own for look in chosen], limit_nm)
     return Sampled(said, estimates, chosen, Truth(*columns))
 
