@@ -23,8 +23,8 @@ from alerts.plotting.terms import TrackState
 WANDER = 0.015
 """Process noise, kn^2 an hour: a steady vessel's velocity wanders by 0.03 kn in three minutes, 0.12 kn in an hour."""
 
-TURN, TURN_ON_S = 5_000.0, 20.0
-"""Process noise, kn^2 an hour, from a manoeuvre's onset until so long after it was found: 13 kn in a minute."""
+TURN, TURN_ON_S = 7_000.0, 20.0
+"""Process noise, kn^2 an hour, from a manoeuvre's onset until so long after it was found: 11 kn in a minute."""
 
 SETTLED_SD_KN, SETTLED_SHARE = 2.0, 0.12
 """Settled: the velocity's greater sd is under 2 kn, or under 12 % of the speed for a fast target.
