@@ -115,14 +115,21 @@ def _known_fields(into: Any, path: tuple[str, ...]) -> list[str]:
     node = msgspec.inspect.type_info(into)
     for step in path:
         node = _step_into(node, step)
-    return [field.encode_name for field in getattr(node, "fields", ())]
+    return [field.encode_name for field in getattr(_bare(node), "fields", ())]
+
+
+def _bare(node: Any) -> Any:
+    """A type without the bounds and description about it; of several types the table among them."""
+    while isinstance(node, msgspec.inspect.Metadata):
+        node = node.type
+    if isinstance(node, msgspec.inspect.UnionType):
+        tables = (_bare(part) for part in node.types)
+        return next((t for t in tables if isinstance(t, (msgspec.inspect.StructType, msgspec.inspect.DictType))), None)
+    return node
 
 
 def _step_into(node: Any, step: str) -> Any:
-    while isinstance(node, msgspec.inspect.UnionType):
-        node = next(
-            (t for t in node.types if isinstance(t, (msgspec.inspect.StructType, msgspec.inspect.DictType))), None
-        )
+    node = _bare(node)
     if isinstance(node, (msgspec.inspect.ListType, msgspec.inspect.VarTupleType)):
         return node.item_type
     if isinstance(node, msgspec.inspect.DictType):

@@ -23,6 +23,7 @@ HEADER_450 = b"UdPbC\x00"
 
 LOOK_AGAIN_S = 0.05
 LONGEST_WAIT_S = 0.5
+CLOCK_STEP_S = 0.001  # clocks tell whole milliseconds: what is nearer than that is due
 
 
 class Outlet(Protocol):
@@ -183,7 +184,7 @@ def send(
 
 def _wait_until(clock: Clock, stop: threading.Event, due_s: float, done: Sent) -> bool:
     """Passes the time until `due_s`; False if stopped."""
-    while (left := due_s - clock.mono_s()) > 0:
+    while (left := due_s - clock.mono_s()) >= CLOCK_STEP_S:
         if clock.wait(min(left, LONGEST_WAIT_S), stop):
             return False
     done.latest_s = max(done.latest_s, -left)

@@ -124,3 +124,36 @@ def _clutter(rng: Generator, spec: Picture, index: int) -> Target:
         detection=0.5,
         clutter=True,
     )
+
+
+def long_passage(hours: float, targets: int, seed: int = 24) -> Scenario:
+    """Own ship at 12 sentences a second and `targets` vessels that keep her company for as long as it lasts.
+
+    Each gives one TTM each 2.5 s. For benchmarks of replay: a day with twenty of them is 1.7 million sentences.
+    """
+    rng = default_rng([seed, 12])
+    own = OwnShip(course_deg=60.0, speed_kn=8.0, yaw_deg=2.0)
+    drift = 1.0 / hours  # the company changes its shape by some miles in the whole time, and stays in range
+    company = tuple(
+        Target(
+            name=f"companion {index + 1}",
+            course_deg=60.0 + float(rng.uniform(-1, 1)) * 5 * drift,
+            speed_kn=8.0 + float(rng.uniform(-1, 1)) * drift,
+            range_nm=float(rng.uniform(1.5, 10.0)),
+            bearing_deg=float(rng.random() * 360),
+        )
+        for index in range(targets)
+    )
+    return msgspec.structs.replace(
+        BASE,
+        title=f"{hours:g} hours in company",
+        seed=seed,
+        duration_min=hours * 60.0,
+        truth_interval_s=60.0,
+        own_ship=own,
+        sensors=Sensors(heading=HeadingSensor(), position=PositionSensor(sentences=("RMC", "VTG"))),
+        radar=Radar(
+            max_range_nm=24.0, capacity=max(20, targets), rsd_interval_s=60.0, inputs=RadarInputs(speed="ground")
+        ),
+        targets=company,
+    )
