@@ -43,14 +43,14 @@ _OTHER_KINDS = (
 class Recording:
     """One recording. Iterate over `parts()` once.
 
-    `name` is the feed's name for lines that do not name one. `notices` says what was wrong with the file as a whole,
-    e.g. a gzip file that was cut off: what could be read is given all the same.
+    `name` is the feed's name for lines that do not name one; `counters` holds each feed's account. `notices` says what
+    was wrong with the file as a whole, e.g. a gzip file that was cut off: what could be read is given all the same.
     """
 
     def __init__(self, path: str, name: str = "") -> None:
         self.path = path
         self.name = name or ("stdin" if path == "-" else Path(path).name.partition(".")[0] or "recording")
-        self.counters: dict[str, Counters] = {self.name: Counters()}
+        self.counters: dict[str, Counters] = {}
         self.notices: list[str] = []
         self.bytes_total: int | None = None
         self._framer = Framer()
@@ -61,6 +61,9 @@ class Recording:
         except UserError:
             self.close()
             raise
+        # A recording of our own names its feeds itself, and has none of its own name unless a line brings it.
+        first = ARRIVAL_BLOCK.match(self._head)
+        self._bytes = self.counters[first[1].decode("utf-8", "replace") if first else self.name] = Counters()
 
     def parts(self) -> Iterator[list[Arrival]]:
         """The lines in order, some thousands at a time. The same lines whatever the size of the parts."""
@@ -98,8 +101,8 @@ class Recording:
         counters.taken += 1
 
     def _account(self) -> None:
-        """Bytes belong to the recording as a whole, and stand in the account of its own name."""
-        counts, counters = self._framer.counts, self.counters[self.name]
+        """Bytes belong to the recording as a whole, and stand in the account of its first feed."""
+        counts, counters = self._framer.counts, self._bytes
         counters.bytes_read, counters.bytes_in_lines = counts.bytes_read, counts.bytes_in_lines
         counters.bytes_waiting = counts.waiting
         for reason, number in counts.discarded.items():

@@ -44,6 +44,17 @@ def test_a_line_of_our_own_recorder_comes_back_as_it_arrived(tmp_path: Path) -> 
     assert second == Arrival("a", TAGGED, UNTIMED, UNTIMED, second.checked)
 
 
+def test_a_recording_of_our_own_has_the_feeds_of_the_watch_and_no_other(tmp_path: Path) -> None:
+    """A feed of the file's name, of which no line ever comes, would be told as silent."""
+    path = tmp_path / "a.nmea"
+    path.write_bytes(RECORDED + b"\n")
+    recording = Recording(str(path))
+    lines_of(recording)
+
+    assert set(recording.counters) == {"radar"}
+    assert not recording.counters["radar"].imbalance()
+
+
 def test_standard_input(monkeypatch: pytest.MonkeyPatch) -> None:
     """`-` reads whatever is piped in, packed or not."""
     monkeypatch.setattr(sys, "stdin", io.TextIOWrapper(io.BytesIO(gzip.compress(HDT + b"\n"))))
