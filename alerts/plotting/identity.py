@@ -22,6 +22,7 @@ from msgspec import Struct
 from alerts.plotting import echoes
 from alerts.plotting.kept import NAME_LENGTH, Filter, Kept, Slot, slot_of
 from alerts.plotting.kinematics import Estimate, Look
+from alerts.plotting.meetings import Exchange, Meetings
 from alerts.plotting.pairs import Pairs
 from alerts.plotting.terms import TrackState
 from parsers.observations import TargetLabel, TargetPosition, TargetReport, TargetStatus
@@ -41,7 +42,10 @@ ONE_BURST_S = 0.5
 SEQUELS = 8192
 """Numbers whose next sequel (.2, .3) is remembered, the least recent being forgotten first."""
 
-EXCHANGED_SDS, COINCIDENT_SDS = 3.5, 2.0
+NEAR_NM = 1.0
+"""Tracks farther apart than this, east or north, are not held against each other."""
+
+EXCHANGED_SDS, COINCIDENT_SDS = 3.5, 3.0
 """An echo so far off its own prediction, and so near another's, is held back as one off its track."""
 
 RECENTLY_ENDED = 16
@@ -123,6 +127,7 @@ class Targets:
         self._ended: deque[Kept] = deque(maxlen=RECENTLY_ENDED)
         self._labels: dict[Slot, str] = {}
         self._pairs = Pairs()
+        self._meetings = Meetings()
 
     # ------------------------------------------------------------------------------------------ reports
 
@@ -169,7 +174,7 @@ class Targets:
         out_of_sight = kept.is_lost or unseen_s > kept.rhythm.lost_after_s
         return echoes.belongs(kept.filter.predict(max(look.at_s, kept.last_s)), look, unseen_s, out_of_sight)
 
-    def _is_on_anothers_place(self, kept: Kept, look: Look) -> bool:
+    def _is_on_anothers_place(self, kept: Kept, look: Look, near: Sequence[Kept]) -> bool:
         """Whether the echo, near enough to be this target's, is off her place by what noise does not do, and on that of
         another: so two neighbours look whose numbers have been exchanged."""
         if kept.estimate is None or not kept.estimate.settled:
@@ -177,8 +182,8 @@ class Targets:
         off = echoes.sds_off(kept.filter.predict(look.at_s), look)
         if off < EXCHANGED_SDS:
             return False
-        for other in self._tracks.values():
-            if other is kept or not other.is_established or other.out_of_sight is not None:
+        for other in near:
+            if not other.is_established or other.out_of_sight is not None:
                 continue
             if other.is_test == kept.is_test and other.last_s <= look.at_s:
                 theirs = echoes.sds_off(other.filter.predict(look.at_s), look)
@@ -201,14 +206,15 @@ class Targets:
     def _follow(self, kept: Kept, report: TargetReport | TargetPosition, look: Look) -> Placed:
         if echoes.is_bow_relative(look) != echoes.is_bow_relative(kept.last_look):
             return self._change_plane(kept, report, look)
-        on_track = self._belongs(kept, look) and not self._is_on_anothers_place(kept, look)
-        if on_track or echoes.same_measurement(kept.last_look, look):
-            out_of_sight = kept.out_of_sight is not None
-            kept.take_note(report)
-            estimate = kept.take(look)
-            reacquired = out_of_sight and kept.out_of_sight is None
-            self._pairs.compare(kept, self._tracks.values())
-            return Placed(track=kept.key, estimate=estimate, reacquired=reacquired, is_test=kept.is_test)
+        repeated = echoes.same_measurement(kept.last_look, look)
+        near = self._near(kept)
+        if not repeated:
+            exchange = self._meetings.see(kept, look, near)
+            if exchange is not None:
+                return self._exchange(exchange, kept, report, look)
+        on_track = self._belongs(kept, look) and not self._is_on_anothers_place(kept, look, near)
+        if on_track or repeated:
+            return self._take(kept, report, look, near)
         earlier = kept.suspect
         if earlier is not None and echoes.same_vessel(earlier, look):
             return self._renew(kept, report, [earlier, look])
@@ -217,6 +223,54 @@ class Targets:
         kept.suspect = look
         return Placed(track=kept.key, ignored=Ignored.JUMP, is_test=kept.is_test)
 
+    def _take(self, kept: Kept, report: TargetReport | TargetPosition, look: Look, near: Sequence[Kept]) -> Placed:
+        out_of_sight = kept.out_of_sight is not None
+        kept.take_note(report)
+        estimate = kept.take(look)
+        self._pairs.compare(kept, near)
+        continues, kept.unannounced = kept.unannounced, None
+        return Placed(
+            track=kept.key,
+            estimate=estimate,
+            is_new=continues is not None,
+            continues=continues,
+            reacquired=out_of_sight and kept.out_of_sight is None,
+            is_test=kept.is_test,
+        )
+
+    def _near(self, kept: Kept) -> list[Kept]:
+        """The other tracks within NEAR_NM of this one."""
+        mine = kept.estimate
+        if mine is None:
+            return []
+        east, north = mine.east_nm, mine.north_nm
+        near = []
+        for other in self._tracks.values():
+            theirs = other.estimate
+            if theirs is not None and abs(theirs.east_nm - east) < NEAR_NM and abs(theirs.north_nm - north) < NEAR_NM:
+                near.append(other)
+        near.remove(kept)
+        return near
+
+    def _exchange(self, exchange: Exchange, kept: Kept, report: TargetReport | TargetPosition, look: Look) -> Placed:
+        """The vessels have parted, and each number is on the other's line: both end, and go on as each other."""
+        ended = tuple(Ended(track.key, Ending.EXCHANGED) for track in exchange.tracks)
+        for track in exchange.tracks:
+            self._end(track)
+        for i, track in enumerate(exchange.tracks):
+            new = Kept(self._new_key(track.slot), track.slot, report, exchange.filters[i], look)
+            new.continue_from(track, exchange.tracks[1 - i], exchange.last_looks[i])
+            self._tracks[new.key] = new
+            self._numbers.setdefault(track.slot, []).append(new)
+            if track is kept:
+                mine = new
+        mine.take_note(report)
+        continues, mine.unannounced = mine.unannounced, None
+        estimate = mine.predict(look.at_s)
+        return Placed(
+            track=mine.key, estimate=estimate, is_new=True, continues=continues, is_test=mine.is_test, ended=ended
+        )
+
     def _change_plane(self, kept: Kept, report: TargetReport | TargetPosition, look: Look) -> Placed:
         """A heading was lost or found, and bearings are counted from something else: only the range can tell now. The
         target stays herself if it can be hers; her motion is learnt anew."""
@@ -224,6 +278,7 @@ class Targets:
         if not echoes.range_belongs(kept.last_look, look, unseen_s):
             return self._renew(kept, report, [look])
         reacquired = kept.out_of_sight is not None
+        self._meetings.drop(kept)
         kept.filter = self._begin_filter(kept.slot[0])
         kept.take_note(report)
         return Placed(track=kept.key, estimate=kept.take(look), reacquired=reacquired, is_test=kept.is_test)
@@ -231,6 +286,9 @@ class Targets:
     def _renew(self, kept: Kept, report: TargetReport | TargetPosition, looks: list[Look]) -> Placed:
         """The number goes to another echo: its track ends, and one begins with the echo's history if it has any."""
         origin = self._history_of(looks, kept)
+        if origin is not None and self._meetings.are_meeting(kept, origin):
+            kept.suspect = looks[-1]  # who is who is told for both at once, in a few looks
+            return Placed(track=kept.key, ignored=Ignored.JUMP, is_test=kept.is_test)
         self._end(kept)
         self._ended.append(kept)
         why = Ending.REUSED if origin is None else Ending.EXCHANGED
@@ -300,7 +358,8 @@ class Targets:
 
     def _end(self, kept: Kept) -> None:
         del self._tracks[kept.key]
-        self._pairs.drop(kept.key)
+        self._pairs.drop(kept)
+        self._meetings.drop(kept)
         tracks = self._numbers[kept.slot]
         tracks.remove(kept)
         if not tracks:

@@ -93,6 +93,7 @@ class Kept:
         "status",
         "suspect",
         "time_of_day_s",
+        "unannounced",
     )
 
     def __init__(
@@ -111,6 +112,7 @@ class Kept:
         self.estimate: Estimate | None = None
         self.out_of_sight: TrackState | None = None
         self.suspect: Look | None = None
+        self.unannounced: str | None = None  # the track that this one continues, until a report has said so
         self.take_note(report)
 
     def take_note(self, report: TargetReport | TargetPosition) -> None:
@@ -123,6 +125,16 @@ class Kept:
             self.time_of_day_s = None
         if report.name:
             self.name = report.name[:NAME_LENGTH]
+
+    def continue_from(self, track: "Kept", other: "Kept", last_look: Look) -> None:
+        """Begins as a number's next track, on the echo of another."""
+        self.looks = other.looks
+        self.name, self.source, self.status = track.name, track.source, track.status
+        self.time_of_day_s = track.time_of_day_s
+        self.last_s, self.last_look = last_look.at_s, last_look
+        self.rhythm = track.rhythm
+        self.unannounced = other.key
+        self.estimate = self.filter.predict(self.last_s)
 
     def take(self, look: Look) -> Estimate:
         """One measurement of this target. An old one sent again, of a target that must have moved since, ages it on."""

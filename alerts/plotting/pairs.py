@@ -52,33 +52,44 @@ class Pairs:
 
     def __init__(self) -> None:
         self._pairs: dict[tuple[str, str], _Pair] = {}
+        self._partners: dict[str, list[Kept]] = {}
 
-    def compare(self, kept: Kept, others: Iterable[Kept]) -> None:
-        """Holds one track, just measured, against all others that are being seen."""
-        for other in others:
-            if other is kept or other.estimate is None or kept.estimate is None or other.is_test != kept.is_test:
-                continue
-            if other.out_of_sight is None:
+    def compare(self, kept: Kept, near: Iterable[Kept]) -> None:
+        """Holds one track, just measured, against those near it, and against those that it was one with."""
+        if kept.estimate is None:
+            return
+        for other in (*near, *self._partners.get(kept.key, ())):
+            if other.estimate is not None and other.is_test == kept.is_test and other.out_of_sight is None:
                 self._hold(kept, kept.estimate, other, other.estimate)
 
     def _hold(self, kept: Kept, mine: Estimate, other: Kept, theirs: Estimate) -> None:
         names = _names(kept, other)
         pair = self._pairs.get(names)
-        if pair is not None and mine.at_s - pair.compared_s < COMPARE_S:
+        if pair is not None and mine.at_s - pair.compared_s < COMPARE_S and pair.agreed + pair.differed:
             return
         alike = _alike(mine, theirs, kept.last_look.range_nm)
         if pair is None:
             if not alike or len(self._pairs) >= PAIRS:
                 return
             pair = self._pairs[names] = _Pair(mine.at_s)
+            self._partners.setdefault(kept.key, []).append(other)
+            self._partners.setdefault(other.key, []).append(kept)
         pair.compare(mine.at_s, alike)
         if not pair.is_one and pair.differed >= PART_TIMES:
-            del self._pairs[names]
+            self._part(kept, other)
 
-    def drop(self, key: str) -> None:
+    def _part(self, one: Kept, other: Kept) -> None:
+        del self._pairs[_names(one, other)]
+        for kept, partner in ((one, other), (other, one)):
+            partners = self._partners[kept.key]
+            partners.remove(partner)
+            if not partners:
+                del self._partners[kept.key]
+
+    def drop(self, kept: Kept) -> None:
         """The track has ended."""
-        for names in [names for names in self._pairs if key in names]:
-            del self._pairs[names]
+        for other in list(self._partners.get(kept.key, ())):
+            self._part(kept, other)
 
     def elder_of(self, key: str) -> list[str]:
         """The elder tracks that this one doubles."""

@@ -146,6 +146,21 @@ def _reused(seed: int) -> Stream:
     return sent(structs.replace(scenario, targets=(first, *scenario.targets[1:-1], last)))
 
 
+def _met(swapped: bool) -> Callable[[int], Stream]:
+    """Two vessels meet, and the set does or does not carry their numbers on with the wrong echoes."""
+
+    def make(seed: int) -> Stream:
+        scenario = made.meeting(made.numbered(passage(seed, 10)))
+        return sent(made.faulty(scenario, "swap", 2) if swapped else scenario)
+
+    return make
+
+
+def undisturbed(watched: Watch) -> float | None:
+    """No track has been ended."""
+    return None if any(moved.placed.ended for moved in watched.moved) else ONSET_S
+
+
 WATER_OR_UNCLEAR = (Kind.WATER, Kind.UNCLEAR, Kind.SPEED_INPUT, Kind.HEADING_INPUT)
 
 CASES = (
@@ -203,6 +218,8 @@ CASES = (
         ONSET_S,
     ),
     Case("two numbers exchanged", _faulty("swap", 2), ended_by(Ending.EXCHANGED, 2), ONSET_S, 30, 15),
+    Case("numbers exchanged where two echoes meet", _met(True), ended_by(Ending.EXCHANGED, 2), ONSET_S, 120, 90, 0.9),
+    Case("two echoes meet, numbers stay (0: unharmed)", _met(False), undisturbed, ONSET_S, 180, 120),
     Case("a number reused", _reused, ended_by(Ending.REUSED, 1), ONSET_S + 60, 30, 15),
     Case("one vessel under two numbers", _faulty("duplicate", 1, number=50), doubled, ONSET_S),
 )

@@ -71,6 +71,24 @@ def away_from_north(scenario: Scenario) -> Scenario:
     return structs.replace(scenario, own_ship=structs.replace(own, course_deg=60 + own.course_deg * 2 / 3))
 
 
+def meeting(scenario: Scenario) -> Scenario:
+    """The first two vessels cross each other's track at ONSET_S, 0.02 NM apart: one echo for most of a minute."""
+    first, second = scenario.targets[:2]
+    rng = np.random.default_rng([scenario.seed, 3])
+    east, north = rng.uniform(1.5, 4.0) * np.array([np.sin(angle := rng.uniform(0, 2 * np.pi)), np.cos(angle)])
+    placed = []
+    for target, offset in ((first, 0.0), (second, 0.02)):
+        course = np.radians(target.course_deg or 0.0)
+        run = target.speed_kn * ONSET_S / 3600
+        own_run = scenario.own_ship.speed_kn * ONSET_S / 3600
+        own_course = np.radians(scenario.own_ship.course_deg)
+        e = east + own_run * np.sin(own_course) - run * np.sin(course) + offset
+        n = north + own_run * np.cos(own_course) - run * np.cos(course)
+        bearing = float(np.degrees(np.arctan2(e, n)) % 360)
+        placed.append(structs.replace(target, range_nm=float(np.hypot(e, n)), bearing_deg=bearing))
+    return structs.replace(scenario, targets=(*placed, *scenario.targets[2:]))
+
+
 def with_radar(scenario: Scenario, **changes: object) -> Scenario:
     assert scenario.radar is not None
     return structs.replace(scenario, radar=structs.replace(scenario.radar, **changes))

@@ -215,6 +215,43 @@ class TestExchangedNumbers:
         assert targets.duplicate_of("radar-07.2") == "radar-08"
 
 
+class TestMeetings:
+    """Two vessels pass within what the radar can tell apart, here at 60 s, 0.02 NM from each other."""
+
+    EAST, NORTH = Vessel(1.5, 2, 90, 12), Vessel(1.7, 1.82, 0, 10)
+
+    def run(self, exchange_s: float) -> tuple[Targets, list[Placed]]:
+        noise = NoiseModel()
+        targets = Targets(lambda feed: Track(noise))
+        placed = []
+        for i in range(60):
+            pair = (self.EAST, self.NORTH) if SCAN_S * i < exchange_s else (self.NORTH, self.EAST)
+            for number, vessel in zip((7, 8), pair, strict=True):
+                placed += follow(targets, number, vessel, SCAN_S * i + 0.5 * (number == 8), 1)
+        return targets, placed
+
+    def test_numbers_that_stay_keep_their_tracks(self) -> None:
+        """Nothing ends when two vessels cross."""
+        targets, placed = self.run(exchange_s=1e9)
+
+        assert targets.keys() == ["radar-07", "radar-08"]
+        assert not any(p.ended for p in placed)
+
+    def test_numbers_that_are_exchanged_are_found_when_the_echoes_have_parted(self) -> None:
+        """No look is off its track by more than noise may do; the lines from before the meeting decide. Both end in
+        one report, and each number's next one says whom it continues."""
+        targets, placed = self.run(exchange_s=62)
+        new = {p.track: p.continues for p in placed if p.is_new and p.continues}
+        last = {p.track: p.estimate for p in placed[-2:] if p.estimate}
+
+        assert new == {"radar-07.2": "radar-08", "radar-08.2": "radar-07"}
+        assert set(targets.keys()) == {"radar-07.2", "radar-08.2"}
+        assert [len(p.ended) for p in placed if p.ended] == [2]
+        for key, vessel in (("radar-07.2", self.NORTH), ("radar-08.2", self.EAST)):
+            assert last[key].settled
+            assert (last[key].east_kn, last[key].north_kn) == pytest.approx((vessel.east_kn, vessel.north_kn), abs=0.5)
+
+
 class TestOneVesselUnderTwoNumbers:
     def double(self, targets: Targets, seconds: int, offset_nm: float = 0.0) -> None:
         other = Vessel(CROSSING.east_nm, CROSSING.north_nm + offset_nm, CROSSING.course_deg, CROSSING.speed_kn)
@@ -377,6 +414,41 @@ class TestOldAndRepeatedData:
         placed = targets.place(report_of(7, look, range_nm=None), None)
 
         assert (placed.track, placed.ignored) == ("radar-07", Ignored.NO_MEASUREMENT)
+
+
+class TestStaleData:
+    def test_lines_that_say_nothing_new_do_not_keep_a_target_alive(self) -> None:
+        """The set goes on sending the last measurement of a moving vessel: she coasts, then is lost, and stays so."""
+        targets = Targets(lambda feed: Track(NoiseModel()))
+        follow(targets, 7, CROSSING, 0, 40)
+        last = OWN.look(CROSSING, 39 * SCAN_S)
+        states = []
+        for i in range(40, 80):
+            changes = targets.tick(SCAN_S * i)
+            look = Look(
+                at_s=SCAN_S * i, range_nm=last.range_nm, bearing_deg=last.bearing_deg, own=OWN.motion(SCAN_S * i)
+            )
+            placed = targets.place(report_of(7, look), look)
+            states += [change.state for change in changes]
+
+            assert placed.track == "radar-07"
+        assert states == [TrackState.COASTING, TrackState.LOST]
+        assert placed.estimate is not None
+        assert placed.estimate.state is TrackState.LOST
+        again = follow(targets, 7, CROSSING, SCAN_S * 80, 1)[0]
+        assert (again.track, again.reacquired) == ("radar-07", True)
+
+    def test_a_target_that_does_not_move_may_say_the_same_for_ever(self) -> None:
+        """Both moored: range and bearing are the same to the last digit, and the target is there."""
+        targets = Targets(lambda feed: Track(NoiseModel()))
+        moored, buoy = Vessel(0, 0), Vessel(0.5, 0.5)
+        changes = []
+        for i in range(100):
+            look = moored.look(buoy, SCAN_S * i)
+            targets.place(report_of(7, look), look)
+            changes += targets.tick(SCAN_S * i)
+
+        assert changes == []
 
 
 class TestSilence:
