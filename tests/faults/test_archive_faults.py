@@ -25,12 +25,12 @@ def root(tmp_path: Path) -> Path:
 
 def test_kill_minus_nine(tmp_path: Path) -> None:
     """No committed row is lost, at most one second is missing, the next start goes on."""
-    assert faults.kill_minus_nine(tmp_path, rounds=8, seed=1, at_once=4).bad == []
+    assert faults.kill_minus_nine(tmp_path, rounds=4, seed=1, at_once=4).bad == []
 
 
 def test_power_cut(tmp_path: Path) -> None:
     """Always whole transactions, in order, in a file that opens by itself."""
-    assert faults.power_cut(tmp_path, copies=30, seed=2).bad == []
+    assert faults.power_cut(tmp_path, copies=15, seed=2).bad == []
 
 
 def test_disk_full(root: Path) -> None:
@@ -56,7 +56,7 @@ def test_every_operation_failing_in_turn(tmp_path: Path) -> None:
 
 def test_a_broken_file(tmp_path: Path) -> None:
     """Set aside whole, under a new name; a fresh one takes what is new."""
-    assert faults.broken_file(tmp_path, rounds=2, seed=3).bad == []
+    assert faults.broken_file(tmp_path, rounds=1, seed=3).bad == []
 
 
 def test_locked_by_another_program(tmp_path: Path) -> None:

@@ -1,0 +1,232 @@
+"""Faults of the whole program as a process: stopped in every state, flooded, without a disk, without a reader."""
+
+import contextlib
+import json
+import os
+import queue
+import random
+import signal
+import socket
+import subprocess
+import sys
+import threading
+import time
+from collections.abc import Callable
+from pathlib import Path
+
+from parsers.sentence import checksum
+from tests.daemon.feed_makers import free_port
+from tests.faults.archive_faults import tmpfs
+from tests.faults.outcome import Outcome
+
+ROOT = Path(__file__).resolve().parents[2]
+
+
+def sentence(body: str) -> bytes:
+    return f"{body}*{checksum(body[1:].encode()):02X}\r\n".encode()
+
+
+class Program:
+    """A watch with its events on a pipe, each noted with the time at which it came."""
+
+    def __init__(self, folder: Path, *feeds: str, archive: Path | None = None, events: str = "-") -> None:
+        self.port = free_port()
+        words = [sys.executable, "-m", "daemon.main", "watch", "--events", events]
+        for feed in (f"udp:127.0.0.1:{self.port}?name=net&cap=100000", *feeds):
+            words += ["--feed", feed]
+        words += ["--archive", str(archive)] if archive else ["--no-archive"]
+        environment = {**os.environ, "XDG_RUNTIME_DIR": str(folder)}
+        self.process = subprocess.Popen(
+            words, cwd=ROOT, env=environment, stdout=subprocess.PIPE, stderr=subprocess.PIPE, bufsize=0
+        )
+        self.came: queue.Queue[tuple[float, dict[str, object]]] = queue.Queue()
+        self.sender = socket.socket(socket.AF_INET, socket.SOCK_DGRAM)
+        self._reader = threading.Thread(target=self._read, daemon=True)
+        self._reader.start()
+
+    def send(self, body: str) -> None:
+        self.sender.sendto(sentence(body), ("127.0.0.1", self.port))
+
+    def until(self, wanted: Callable[[dict[str, object]], bool], within_s: float = 15.0) -> float | None:
+        """When an event came that is wanted; None if none did."""
+        end = time.monotonic() + within_s
+        while (left := end - time.monotonic()) > 0:
+            try:
+                at, event = self.came.get(timeout=left)
+            except queue.Empty:
+                return None
+            if wanted(event):
+                return at
+        return None
+
+    def until_up(self) -> bool:
+        """Send until the first event comes: the program is up and listens."""
+        for _ in range(200):
+            self.send("$HEHDT,045.0,T")
+            if self.until(lambda event: event["event"] == "feed", 0.1) is not None:
+                return True
+        return False
+
+    def stop(self, number: signal.Signals = signal.SIGTERM) -> tuple[int, float]:
+        """Exit code, and how long it took."""
+        began = time.monotonic()
+        self.process.send_signal(number)
+        try:
+            code = self.process.wait(10)
+        except subprocess.TimeoutExpired:
+            self.process.kill()
+            code = self.process.wait()
+        took_s = time.monotonic() - began
+        self.close()
+        return code, took_s
+
+    def close(self) -> None:
+        self._reader.join(5)
+        for pipe in (self.process.stdout, self.process.stderr):
+            if pipe:
+                pipe.close()
+        self.sender.close()
+
+    def _read(self) -> None:
+        assert self.process.stdout
+        rest = b""
+        with contextlib.suppress(ValueError):  # the pipe was closed under us, on purpose
+            while data := self.process.stdout.read(1 << 16):
+                at = time.monotonic()
+                *lines, rest = (rest + data).split(b"\n")
+                for line in lines:
+                    self.came.put((at, json.loads(line)))
+
+
+def stopping(folder: Path, rounds: int, seed: int) -> Outcome:
+    """SIGTERM and SIGINT while it starts, idles, is flooded, has an adapter that is gone, and a disk that is full."""
+    dice = random.Random(seed)
+    bad: list[str] = []
+    took: list[float] = []
+
+    def judge(state: str, answer: tuple[int, float]) -> None:
+        code, took_s = answer
+        took.append(took_s)
+        if took_s > 2.0 or (code != 0 and state != "starting"):
+            bad.append(f"{state}: code {code} after {took_s:.2f} s")
+
+    for _ in range(rounds):
+        number = dice.choice((signal.SIGTERM, signal.SIGINT))
+        program = Program(folder)
+        time.sleep(dice.uniform(0.0, 0.3))
+        judge("starting", program.stop(number))
+        program = Program(folder, archive=folder / "idle.sqlite")
+        program.until_up()
+        judge("idle", program.stop(number))
+        program = Program(folder, f"serial:{folder / 'absent'}")
+        program.until_up()
+        judge("adapter gone", program.stop(number))
+        program = Program(folder, archive=folder / "flood.sqlite")
+        program.until_up()
+        flood = _Flood(program.port)
+        time.sleep(0.5)
+        judge("flooded", program.stop(number))
+        flood.stop()
+        with tmpfs(folder / "disk", 256) as disk:
+            (disk / "ballast").write_bytes(bytes(240 * 1024))
+            program = Program(folder, archive=disk / "a.sqlite")
+            program.until_up()
+            judge("disk full", program.stop(number))
+    return Outcome(
+        fault="SIGTERM or SIGINT while starting, idle, flooded, without its adapter, with a full disk",
+        tried=len(took),
+        lost=f"nothing; ended after {max(took):.2f} s at most",
+        figures={"worst_s": max(took)},
+        bad=bad,
+    )
+
+
+class _Flood:
+    """UDP from another process, so that the flood does not slow the measuring."""
+
+    PROGRAM = (
+        "import socket, sys, time\n"
+        "port, per_s = int(sys.argv[1]), float(sys.argv[2])\n"
+        "s = socket.socket(socket.AF_INET, socket.SOCK_DGRAM)\n"
+        "lines = [l.encode() + b'\\r\\n' for l in sys.argv[3:]]\n"
+        "began, sent = time.monotonic(), 0\n"
+        "while True:\n"
+        "    due = (time.monotonic() - began) * per_s\n"
+        "    while sent < due:\n"
+        "        s.sendto(lines[sent % len(lines)], ('127.0.0.1', port)); sent += 1\n"
+        "    time.sleep(0.002)\n"
+    )
+
+    def __init__(self, port: int, per_s: float = 1e9) -> None:
+        lines = [sentence(f"$HEHDT,{degrees / 10:.1f},T").decode().strip() for degrees in range(400, 440)]
+        words = [sys.executable, "-c", self.PROGRAM, str(port), str(per_s), *lines]
+        self._process = subprocess.Popen(words)
+
+    def stop(self) -> None:
+        self._process.kill()
+        self._process.wait()
+
+
+def latency(folder: Path, seconds: float, per_s: float) -> Outcome:
+    """From a sentence of a target on the wire to its plot on a pipe, beside that much other traffic."""
+    program = Program(folder)
+    if not program.until_up():
+        return Outcome(fault="latency", tried=0, lost="the watch did not come up", bad=["not up"])
+    flood = _Flood(program.port, per_s)
+    for _ in range(3):
+        program.send("$GPRMC,080000.00,A,5812.0000,N,01130.0000,E,10.0,045.0,150127,,,A")
+        time.sleep(0.3)
+    waits: list[float] = []
+    end = time.monotonic() + seconds
+    number = missed = 0
+    while time.monotonic() < end:
+        number += 1
+        range_nm = round(8.0 - number * 0.01, 2)
+        sent = time.monotonic()
+        program.send(f"$RATTM,01,{range_nm:.2f},045.0,T,10.0,225.0,T,0.0,20.0,N,,T,,,A")
+        came = program.until(lambda event, r=range_nm: event["event"] == "plot" and event["range_nm"] == r, 3.0)  # type: ignore[misc]
+        if came is None:
+            missed += 1
+        else:
+            waits.append(came - sent)
+        time.sleep(0.05)
+    flood.stop()
+    program.stop()
+    waits.sort()
+    p99 = waits[int(0.99 * (len(waits) - 1))] if waits else float("nan")
+    bad = [f"{missed} of {number} target sentences never became a plot"] if missed else []
+    return Outcome(
+        fault=f"target sentence to plot, beside {per_s:,.0f} sentences/s",
+        tried=number,
+        lost=f"{missed} sentences; half within {waits[len(waits) // 2] * 1000:.0f} ms, 99 % within {p99 * 1000:.0f} ms,"
+        f" all within {waits[-1] * 1000:.0f} ms"
+        if waits
+        else "all",
+        figures={"p99_ms": p99 * 1000},
+        bad=bad,
+    )
+
+
+def reader_gone(folder: Path) -> Outcome:
+    """Standard output closed by its reader in the middle of the watch: no traceback, and the watch goes on or ends."""
+    program = Program(folder)
+    program.until_up()
+    assert program.process.stdout
+    program.process.stdout.close()
+    for number in range(50):
+        program.send(f"$RATTM,01,{4 - number / 100:.2f},045.0,T,10.0,225.0,T,0.0,20.0,N,,T,,,A")
+        time.sleep(0.02)
+    time.sleep(0.5)
+    still = program.process.poll() is None
+    if still:
+        program.process.send_signal(signal.SIGTERM)
+    code = program.process.wait(10)
+    assert program.process.stderr
+    words = program.process.stderr.read().decode()
+    program.process.stderr.close()
+    program.sender.close()
+    bad = [f"stderr: {words[-300:]}"] if "Traceback" in words else []
+    if code not in (0, 141):
+        bad.append(f"exit code {code}")
+    how = "the watch goes on" if still else "the watch ends"
+    return Outcome(fault="standard output closed by its reader", tried=1, lost=f"nothing: {how}, code {code}", bad=bad)
