@@ -270,7 +270,8 @@ def ask(request: Request, watch: str | None = None, folder: Path | None = None) 
         with socket.socket(socket.AF_UNIX, socket.SOCK_STREAM) as server:
             server.settimeout(2 * PATIENCE_S)
             server.connect(str(path))
-            server.sendall(msgspec.json.encode(request) + b"\n")
+            with suppress(BrokenPipeError):  # a watch that sends us away has said why before it hung up
+                server.sendall(msgspec.json.encode(request) + b"\n")
             with server.makefile("rb") as lines:
                 return msgspec.json.decode(lines.readline(), type=Reply)
     except (OSError, msgspec.MsgspecError) as error:
