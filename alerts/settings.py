@@ -8,6 +8,7 @@ Rules for this file:
 - Every number is plain data, so that a sweep can try another by `msgspec.structs.replace`.
 """
 
+from collections.abc import Collection, Iterator
 from enum import StrEnum
 from typing import Annotated
 
@@ -342,7 +343,7 @@ class Sentences(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     holds none, so put your own there if the receiver asks for one.
     """
 
-    uri: Annotated[str, Meta(max_length=200)] = ""
+    uri: Annotated[str, Meta(max_length=200, pattern="^(|serial:.+|udp:.+:[0-9]+)$")] = ""
     talker: Annotated[str, Meta(pattern="^[A-Z][A-Z0-9]$")] = "II"
     older: bool = False
     mnemonic: Annotated[str, Meta(pattern="^[A-Z]{3}$")] = "XXX"
@@ -359,3 +360,28 @@ class Annunciators(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True
     sound: Sound = field(default_factory=Sound)
     command: Command = field(default_factory=Command)
     sentences: Sentences = field(default_factory=Sentences)
+
+
+ANNUNCIATORS: tuple[str, ...] = Annunciators.__struct_fields__
+"""The names of all annunciators."""
+
+
+def misnamed(settings: Alerts, conditions: Collection[str]) -> Iterator[tuple[tuple[str, ...], str]]:
+    """Names in the rules' tables that name nothing: the key's path and what is wrong.
+
+    A rule that is on in a condition which does not exist would be off for ever, and nobody would know.
+    """
+    for rule in RULES:
+        table = settings.rule(rule)
+        for key, names, known in (
+            ("conditions", table.conditions, tuple(conditions)),
+            ("annunciators", table.annunciators, ANNUNCIATORS),
+        ):
+            for name in names:
+                if name not in known:
+                    yield ("alerts", rule, key), f"{name!r} is none of {', '.join(map(repr, known))}"
+    for zone_name, zone in settings.guard_zone.zones.items():
+        for name in zone.conditions:
+            if name not in conditions:
+                path = ("alerts", "guard_zone", "zones", zone_name, "conditions")
+                yield path, f"{name!r} is none of {', '.join(map(repr, conditions))}"

@@ -13,7 +13,7 @@ from alerts.plotting.encounter import EncounterSettings
 from alerts.plotting.marks import MarkSettings
 from alerts.plotting.picture import OwnShipSettings
 from alerts.plotting.quality import QualitySettings
-from alerts.settings import DEFAULT_CONDITIONS, Alerts, Annunciators, Condition
+from alerts.settings import DEFAULT_CONDITIONS, Alerts, Annunciators, Condition, misnamed
 from daemon import settings_file
 from daemon.errors import UserError
 from daemon.toml_lines import line_of
@@ -84,6 +84,9 @@ def from_values(values: dict[str, Any], text: str = "", name: str = "configurati
         known = ", ".join(repr(condition) for condition in config.conditions)
         line = line_of(text, ("condition",))
         raise UserError(f"{name}{f', line {line}' if line else ''}: condition: {config.condition!r} is none of {known}")
+    for path, wrong in misnamed(config.alerts, config.conditions):
+        line = line_of(text, path)
+        raise UserError(f"{name}{f', line {line}' if line else ''}: {'.'.join(path)}: {wrong}")
     return config
 
 

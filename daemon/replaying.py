@@ -43,6 +43,7 @@ def lookout_settings(config: Config, radar_feeds: tuple[str, ...] = ()) -> Looko
         conditions=config.conditions,
         condition=config.condition,
         radar_feeds=radar_feeds,
+        command_feeds=config.annunciators.sentences.accept_from,
     )
 
 

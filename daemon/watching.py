@@ -16,10 +16,11 @@ from typing import Any
 from msgspec import structs
 
 from alerts.lookout import Lookout
-from daemon import outputs
+from daemon import outputs, status, telling
 from daemon.clock import Clock, HostClock
 from daemon.commands import shared
 from daemon.config import Config, FeedSettings, load
+from daemon.control import ControlServer, Pending
 from daemon.errors import UserError
 from daemon.feeds.face import Feed
 from daemon.feeds.intake import Intake
@@ -56,12 +57,21 @@ def watch(args: argparse.Namespace) -> int:
     feeds = [open_feed(spec, intake, clock) for spec in specs]
     recorder = Recorder(args.record, clock) if args.record else None
     watching = Watch(config, specs, feeds, sinks, intake, clock, requests, recorder)
-    stop_on_signals(intake)
-    return watching.run()
+    watching.name = args.name
+    control = ControlServer(args.name, ask)
+    try:
+        shows_alerts = not args.quiet and args.events != "-"
+        watching.stream.desk = telling.open_desk(config.annunciators, clock, sys.stderr, console_is_open=shows_alerts)
+        stop_on_signals(intake)
+        return watching.run()
+    finally:
+        control.close()
 
 
 class Watch:
     """The loop and what it holds."""
+
+    name = "watch"
 
     def __init__(
         self,
@@ -137,6 +147,9 @@ class Watch:
     def _obey(self, request: Any) -> None:
         if request.verb == "quit":
             self.intake.stop()
+            return
+        if isinstance(request, Pending):
+            status.obey(request, self.stream, self.name, self.stream.desk)
             return
         try:
             self.stream.ask(request.verb, request.id, request.text)

@@ -10,6 +10,7 @@ HELP = """Keeps a live watch: console, alerts, archive; until Ctrl-C or SIGTERM.
 examples:
   secondplot watch --feed serial:/dev/ttyUSB0@38400?name=radar --feed udp:10110
   secondplot watch --config boat.toml --record recordings/ --service
+  secondplot watch --self-test
 
 An aid to look-out, never a substitute. Small craft, buoys and wood may not be tracked or seen by radar at all."""
 
@@ -25,11 +26,20 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--record", type=Path, metavar="DIR", help="write verbatim what arrives, a file an hour")
     parser.add_argument("--no-archive", action="store_true", help="keep no tracks")
     parser.add_argument("--name", default="watch", help="this watch's name, where several run on one machine")
+    parser.add_argument(
+        "--self-test",
+        action="store_true",
+        help="raise one alert of each priority, marked as a test, through every annunciator; say which worked, and end",
+    )
     shared.add_outputs(parser)
     shared.add_settings(parser)
 
 
 def run(args: argparse.Namespace) -> int:
+    if args.self_test:
+        from daemon.telling import self_test
+
+        return self_test(args)
     from daemon.watching import watch
 
     return watch(args)

@@ -11,7 +11,8 @@ import subprocess
 import sys
 import time
 import tty
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
+from contextlib import suppress
 from pathlib import Path
 from threading import Event, Thread
 
@@ -61,6 +62,23 @@ def wait_for(path: Path, text: str, seconds: float = 10.0) -> None:
         time.sleep(0.02)
 
 
+def until(ready: Callable[[], bool], seconds: float = 20.0) -> None:
+    """Wait until it is so; a loaded machine takes its time to start a watch."""
+    latest = time.monotonic() + seconds
+    while not ready():
+        assert time.monotonic() < latest
+        time.sleep(0.02)
+
+
+def open_files(pid: int) -> list[str]:
+    """What a process has open (proc(5)); nothing of one that is only just starting."""
+    links = []
+    for link in Path(f"/proc/{pid}/fd").glob("*"):
+        with suppress(OSError):
+            links.append(str(link.readlink()))
+    return links
+
+
 def write_until(stop: Event, master: int, lines: list[bytes]) -> None:
     """Join it before the descriptor is closed: its number is soon another file's."""
     for line in lines:
@@ -98,7 +116,9 @@ def test_serial_and_udp_at_line_speed_give_the_events_of_the_file(
         start("--feed", uri, "--events", str(events), "--no-archive", "--quiet", "--name", name, home=tmp_path)
         for uri, events, name in ((serial_uri, serial_events, "serial"), (udp_uri, udp_events, "udp"))
     ]
-    time.sleep(1.5)  # until both listen: nothing tells it from outside
+    serial, _ = watches
+    until(lambda: any(link == os.ttyname(slave) for link in open_files(serial.pid)))
+    until(lambda: f":{port:04X} " in Path("/proc/net/udp").read_text(encoding="ascii"))
 
     def send_serial() -> None:
         for line in at_line_speed(some_lines()):
