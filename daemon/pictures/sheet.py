@@ -72,12 +72,22 @@ def _needed_nm(tracks: Sequence[SheetTrack]) -> float:
     return max(ranges, default=1.0) or 1.0
 
 
+def _step_nm(needed_nm: float) -> float:
+    return next((step for step in RING_STEPS_NM if needed_nm <= step * MOST_RINGS), needed_nm / MOST_RINGS)
+
+
+def rim_nm(needed_nm: float) -> float:
+    """Where the rim lies of a sheet that holds this range: at the next whole ring."""
+    step = _step_nm(needed_nm)
+    return max(1, math.ceil(needed_nm / step - 1e-9)) * step
+
+
 class _Sheet:
     def __init__(self, drawing: Drawing, needed_nm: float) -> None:
         self._drawing = drawing
         self._middle = drawing.width / 2
-        self._step_nm = next((step for step in RING_STEPS_NM if needed_nm <= step * MOST_RINGS), needed_nm / MOST_RINGS)
-        self._rings = max(1, math.ceil(needed_nm / self._step_nm - 1e-9))
+        self._step_nm = _step_nm(needed_nm)
+        self._rings = round(rim_nm(needed_nm) / self._step_nm)
         self._scale = (self._middle - 40) / (self._rings * self._step_nm)  # pixels in a mile
 
     def place(self, range_nm: float, bearing_deg: float) -> Point:
