@@ -142,6 +142,11 @@ class AlertBook:
         self._notices: deque[Notice | Refused] = deque(maxlen=MOST_ALERTS)
         self._events: list[Alert] = []
 
+    def configure(self, settings: Alerts) -> None:
+        """Other settings from now on; every alert stays in the state that it is in."""
+        self._settings = settings
+        self._life = settings.life
+
     # --------------------------------------------------------------------------------------------- inputs
 
     def take(self, moment: Moment, findings: Iterable[Finding]) -> list[Alert]:

@@ -116,6 +116,11 @@ class _NewCondition(Struct, frozen=True, gc=False):
     name: str
 
 
+class _NewSettings(Struct, frozen=True, gc=False):
+    moment: Moment
+    settings: LookoutSettings
+
+
 class _Command(Struct, frozen=True, gc=False):
     moment: Moment
     command: seen.AlertCommand
@@ -152,7 +157,7 @@ class Lookout:
         self._radars: dict[str, seen.RadarSettings] = {}
         self._predictions: dict[tuple[str, int], seen.TargetPrediction] = {}
         self._relative_s: float | None = None
-        self._waiting: list[_Sighting | _Tick | _Gone | _NewCondition | _Command | Said] = []
+        self._waiting: list[_Sighting | _Tick | _Gone | _NewCondition | _NewSettings | _Command | Said] = []
 
     # ----------------------------------------------------------------------------------------- first stroke
 
@@ -284,6 +289,8 @@ class Lookout:
                 self._forget(item.target)
             elif isinstance(item, _NewCondition):
                 self._change_condition(item, said)
+            elif isinstance(item, _NewSettings):
+                self._change_settings(item, said)
             elif isinstance(item, _Command):
                 changed = obey(self.alerts, item.moment, item.command, self.settings.command_feeds)
                 said.extend((item.moment, alert) for alert in changed)
@@ -348,6 +355,14 @@ class Lookout:
         said.append((change.moment, note))
         self._tell(change.moment, self.rules.set_condition(change.name), said)
 
+    def _change_settings(self, change: _NewSettings, said: list[Said]) -> None:
+        settings = change.settings
+        note = Note(time=change.moment.time, text="settings read again", author=OURSELVES)
+        said.append((change.moment, note))
+        self.alerts.configure(settings.alerts)
+        conditions = settings.conditions or DEFAULT_CONDITIONS
+        self._tell(change.moment, self.rules.configure(settings.alerts, conditions, settings.condition), said)
+
     def _forget(self, target: str) -> None:
         self.plots.pop(target, None)
         self._feed_of.pop(target, None)
@@ -362,6 +377,12 @@ class Lookout:
         if self.conditions[name] is not self.conditions[self.condition]:
             self.condition = name
             self._waiting.append(_NewCondition(moment, name))
+
+    def configure(self, moment: Moment, settings: LookoutSettings) -> None:
+        """Puts other alert settings and conditions in force from this moment on. All else stays as it was begun."""
+        self.conditions = settings.conditions or DEFAULT_CONDITIONS
+        self.condition = settings.condition
+        self._waiting.append(_NewSettings(moment, settings))
 
     def acknowledge(self, moment: Moment, alert_id: int | None = None) -> list[Alert]:
         """Acknowledges one alert, or all. Flush first; the changes are said in the next flush."""

@@ -6,11 +6,10 @@ Signals wake the queue. The first SIGTERM or SIGINT ends the watch in order, a s
 import argparse
 import os
 import queue
-import signal
 import sys
 from collections.abc import Sequence
+from functools import partial
 from pathlib import Path
-from types import FrameType
 from typing import Any
 
 from msgspec import structs
@@ -27,6 +26,7 @@ from daemon.feeds.intake import Intake
 from daemon.feeds.opening import open_feed
 from daemon.feeds.uri import FeedSpec, FeedTime, parse
 from daemon.replaying import lookout_settings
+from daemon.serving import Service
 from daemon.sinks.face import Sink
 from daemon.sinks.recorder import Recorder
 from daemon.stream import FeedLine, Stream
@@ -53,16 +53,18 @@ def watch(args: argparse.Namespace) -> int:
         intake.wake()
 
     sinks = outputs.files(args, clock, "watch", "\n".join(spec.uri for spec in specs), config, _archive(args, config))
-    sinks += outputs.console(args, config, ask, 1.0, patient=False)
+    if not args.service:
+        sinks += outputs.console(args, config, ask, 1.0, patient=False)
+    service = Service(clock, intake, args.service, partial(load, args.config, shared.overrides(args)), config)
+    sinks += service.sinks
     feeds = [open_feed(spec, intake, clock) for spec in specs]
     recorder = Recorder(args.record, clock) if args.record else None
     watching = Watch(config, specs, feeds, sinks, intake, clock, requests, recorder)
-    watching.name = args.name
+    watching.name, watching.service = args.name, service
     control = ControlServer(args.name, ask)
     try:
-        shows_alerts = not args.quiet and args.events != "-"
+        shows_alerts = not (args.quiet or args.service or args.events == "-")
         watching.stream.desk = telling.open_desk(config.annunciators, clock, sys.stderr, console_is_open=shows_alerts)
-        stop_on_signals(intake)
         return watching.run()
     finally:
         control.close()
@@ -72,6 +74,7 @@ class Watch:
     """The loop and what it holds."""
 
     name = "watch"
+    service: Service | None = None
 
     def __init__(
         self,
@@ -112,6 +115,8 @@ class Watch:
         try:
             while not self.intake.stopped:
                 self.turn(LOOK_ROUND_S)
+                if self.service is not None:
+                    self.service.turn(self.stream, self.feeds)
                 if all(feed.link.ended for feed in self.feeds) and not len(self.intake):
                     break
         finally:
@@ -157,6 +162,8 @@ class Watch:
             print(f"secondplot watch: {error}", file=sys.stderr)
 
     def _end(self) -> None:
+        if self.service is not None:
+            self.service.stopping()
         for feed in self.feeds:
             feed.stop()
         until_s = self.clock.mono_s() + LAST_LINES_S
@@ -167,18 +174,6 @@ class Watch:
         self.stream.close()
         if self.recorder is not None:
             self.recorder.close()
-
-
-def stop_on_signals(intake: Intake) -> None:
-    """SIGTERM and SIGINT end the watch in order; a second one ends it at once."""
-
-    def stop(number: int, frame: FrameType | None) -> None:
-        if intake.stopped:
-            os._exit(128 + number)
-        intake.stop()
-
-    signal.signal(signal.SIGTERM, stop)
-    signal.signal(signal.SIGINT, stop)
 
 
 def _specs(uris: Sequence[str], config: Config) -> list[FeedSpec]:

@@ -48,6 +48,15 @@ class Rules:
         What still holds by the old limits is judged by the new ones from each target's next plot on.
         """
         self._board.use(name)
+        return self._end_what_is_off()
+
+    def configure(self, settings: Alerts, conditions: dict[str, Condition], condition: str) -> list[Finding]:
+        """Put other settings in force, as set_condition() does with a condition. What was told stays told."""
+        self._board.settings = settings
+        self._board.conditions = conditions
+        return self.set_condition(condition)
+
+    def _end_what_is_off(self) -> list[Finding]:
         for key in sorted(self._board.told, key=lambda key: (key[0], key[1] or "", key[2])):
             if not self._board.is_on(key[0]):
                 self._board.end_off(key)

@@ -25,6 +25,11 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument("--record", type=Path, metavar="DIR", help="write verbatim what arrives, a file an hour")
     parser.add_argument("--no-archive", action="store_true", help="keep no tracks")
+    parser.add_argument(
+        "--service",
+        action="store_true",
+        help="run under a service manager: notices, log for the journal (docs/service.md)",
+    )
     parser.add_argument("--name", default="watch", help="this watch's name, where several run on one machine")
     parser.add_argument(
         "--self-test",

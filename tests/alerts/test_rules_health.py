@@ -228,6 +228,15 @@ class TestConditions:
 
         assert (ended.rule, ended.phase, ended.reason) == ("steady_bearing", "ended", "off in harbour")
 
+    def test_settings_that_are_read_again_end_what_they_switch_off(self) -> None:
+        watch = Watch()
+        watch.plots(0, 60, but(DANGER, tcpa_min=15.0, range_nm=5.0, bow_crossing_min=15.0))
+        off = msgspec.structs.replace(Alerts().steady_bearing, on=False)
+        ended = watch.rules.configure(Alerts(steady_bearing=off), {"open water": Condition()}, "open water")
+
+        assert [(finding.rule, finding.phase) for finding in ended] == [("steady_bearing", "ended")]
+        assert not watch.rules.configure(Alerts(), {"open water": Condition()}, "open water")
+
     def test_a_range_scale_may_ask_for_a_condition(self) -> None:
         conditions = {"open water": Condition(), "harbour": Condition(range_scales_nm=(0.75, 1.5))}
         watch = Watch(conditions=conditions)
