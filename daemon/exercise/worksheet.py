@@ -38,9 +38,10 @@ h1 { font-size: 16pt; margin: 0 0 2mm } h2 { font-size: 13pt; margin: 0 0 2mm }
 section { break-before: page; padding-top: 4mm }
 .caution { border: 1px solid #000; padding: 2mm; font-size: 9.5pt }
 table { border-collapse: collapse; margin: 2mm 0 }
-th, td { border: 1px solid #444; padding: 1mm 3mm; text-align: right }
+th, td { border: 1px solid #444; padding: .7mm 2.5mm; text-align: right }
 th { font-weight: bold; text-align: left; background: #eee } td.blank { min-width: 38mm }
-svg { width: 100%; max-width: 140mm; display: block; margin: 2mm auto }
+.answers { width: 100% } .answers th:first-child { width: 46% } .answers ~ svg { max-width: 122mm }
+svg { width: 100%; max-width: 130mm; display: block; margin: 2mm auto }
 svg text { font: 11px sans-serif; fill: #333 } svg .bearing { text-anchor: middle } svg .letter { text-anchor: end }
 svg .letter { font-weight: bold; font-size: 14px; fill: #000 } svg .time { font-size: 12px; fill: #000 }
 .ring, .spoke { fill: none; stroke: #888; stroke-width: .7 } .heading { stroke: #000; stroke-width: 1.6 }
@@ -89,7 +90,8 @@ def _page(passage: Passage, kind: str, body: Iterator[str]) -> str:
         f"<style>{STYLE}</style></head>"
         f"<body><h1>{title}</h1><p>{escape(scenario.about.strip())}</p>"
         f"<p>{escape(scenario.place.name)} {scenario.start:%Y-%m-%d}. Times are UTC. Ranges are read to "
-        f"{RANGE_STEP_NM:g} NM and bearings to {BEARING_STEP_DEG:g}°.</p>"
+        f"{RANGE_STEP_NM:g} NM and bearings to {BEARING_STEP_DEG:g}°. Pass marks of one training authority: "
+        f"{TOLERANCES}.</p>"
         f'<p class="caution">{CAUTION}</p>{"".join(body)}</body></html>\n'
     )
 
@@ -160,8 +162,8 @@ def _answer(passage: Passage, problem: Problem) -> Iterator[str]:
         for asked, plotted, value in zip(ASKED, found, true, strict=True)
     )
     yield f"<section><h2>{escape(problem.target)}</h2>{_seen(passage, problem)}"
-    yield f"<table><tr><th></th><th>By plot from the sheet</th><th>Exact</th></tr>{rows}</table>"
-    yield f"<p>{_working(problem, answer)}</p><p>Pass marks used by one training authority: {TOLERANCES}.</p>"
+    yield f"<table class='answers'><tr><th></th><th>By plot from the sheet</th><th>Exact</th></tr>{rows}</table>"
+    yield f"<p>{_working(problem, answer)}</p>"
     yield plotting_sheet.solved(problem, answer, [_clock(passage, plot.at_s) for plot in problem.plots])
     yield "</section>"
 
