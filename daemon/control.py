@@ -34,11 +34,12 @@ PATIENCE_S = 5.0
 LONGEST_NAME = 40
 NOTE_LENGTH = 400
 NULL = msgspec.Raw(b"null")
-VERBS = ("ack", "silence", "note", "condition", "status")
+VERBS = ("ack", "silence", "note", "condition", "status", "situation")
 
 
 class Request(Struct, frozen=True, forbid_unknown_fields=True, omit_defaults=True):
-    """`ack` (`id`: one alert; none: all), `silence`, `note` (`text`), `condition` (`text`: its name), `status`."""
+    """`ack` (`id`: one alert; none: all), `silence`, `note` (`text`), `condition` (`text`: its name), `status`,
+    `situation`."""
 
     verb: str
     id: int | None = None

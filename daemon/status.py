@@ -105,12 +105,25 @@ def _age(age_s: float | None) -> str:
     return "of unknown age" if age_s is None else f"{age_s:.0f} s old"
 
 
+def _answer_situation(pending: Pending, stream: Stream) -> None:
+    """Own ship and targets as they stand now, for a trial manoeuvre."""
+    from daemon.trialling.moment import encode as encode_situation
+    from daemon.trialling.moment import situation_of
+
+    if stream.moment is None:
+        raise UserError("the watch has not seen any data yet")
+    stream.flush()
+    pending.answer("the situation now", status=encode_situation(situation_of(stream.lookout, stream.moment)))
+
+
 def obey(pending: Pending, stream: Stream, watch: str, desk: Desk | None = None) -> None:
     """Answer one request from the watch's own loop; whatever goes wrong is an answer, too."""
     try:
         if pending.verb == "status":
             status = status_of(stream, watch, desk)
             pending.answer("\n".join(lines(status)), status=encode(status))
+        elif pending.verb == "situation":
+            _answer_situation(pending, stream)
         else:
             pending.answer(stream.ask(pending.verb, pending.id, pending.text))
     except UserError as error:

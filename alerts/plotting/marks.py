@@ -184,6 +184,11 @@ class Marks:
             coasts = at_s - mark.last_s > mark.coasting_after_s
             yield mark.key, mark.last_s, TrackState.COASTING if coasts else self._estimate(mark).state
 
+    def predict(self, key: str, at_s: float) -> Estimate | None:
+        """The plot's line at a moment not before its last lay; None for a mark that is not there."""
+        mark = self._marks.get(key)
+        return None if mark is None else self._estimate(mark, at_s=at_s)
+
     # ------------------------------------------------------------------------------------------------- a lay
 
     def _lay(self, key: tuple[str, str], hand: _Hand) -> _Lay | None:
@@ -326,9 +331,9 @@ class Marks:
             sds[:, 1],
         )
 
-    def _estimate(self, mark: _Mark, turned: bool = False) -> Estimate:
-        """The plot's line at its last lay."""
-        line, look = self._fit(mark.lays), mark.lays[-1].look
+    def _estimate(self, mark: _Mark, turned: bool = False, at_s: float | None = None) -> Estimate:
+        """The plot's line at its last lay, or at a later moment."""
+        line, look = self._fit(mark.lays, at_s), mark.lays[-1].look
         east, north, east_kn, north_kn = (float(value) for value in line.state)
         covariance = upper(line.covariance)
         sd_kn = float(np.linalg.eigvalsh(line.covariance[2:, 2:])[-1]) ** 0.5
@@ -338,7 +343,7 @@ class Marks:
             state = TrackState.MANOEUVRING
         range_sd_nm, bearing_sd_deg = self._sds(look)
         return Estimate(
-            at_s=look.at_s,
+            at_s=look.at_s if at_s is None else at_s,
             east_nm=east,
             north_nm=north,
             east_kn=east_kn,

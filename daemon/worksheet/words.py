@@ -6,6 +6,7 @@ from alerts.plotting.colregs import rule_number
 from alerts.plotting.encounter import Angles, EncounterSettings, geometry, rule_19, signed
 from alerts.plotting.sheet import Frame, ManualPlot, Value
 from alerts.plotting.terms import Encounter, Passing
+from daemon.words import bearing
 
 CAUTION = (
     "An aid to look-out, never a substitute: small craft, buoys and wood may not be seen by radar at all. "
@@ -22,24 +23,9 @@ def clock(at_s: float) -> str:
     return text if seconds % 60 == 0 else f"{text}:{seconds % 60:02d}"
 
 
-def true(angle_deg: float) -> str:
-    return f"{round(angle_deg) % 360:03d}°T"
-
-
-def off_bow(angle_deg: float) -> str:
-    """As the trade says a relative bearing: 61° to port."""
-    side = signed(angle_deg)
-    degrees = round(abs(side))
-    if degrees == 0:
-        return "right ahead"
-    if degrees == 180:
-        return "right astern"
-    return f"{degrees}° to {'starboard' if side > 0 else 'port'}"
-
-
 def angle(plot: ManualPlot, angle_deg: float) -> str:
     """True where the plot is true, R (off the bow) where it is not."""
-    return true(angle_deg) if plot.frame == Frame.TRUE else f"R {round(angle_deg) % 360:03d}°"
+    return bearing(angle_deg) if plot.frame == Frame.TRUE else f"R {round(angle_deg) % 360:03d}°"
 
 
 def plus(number: float, places: int) -> str:
@@ -71,8 +57,8 @@ def _points(plot: ManualPlot) -> Iterator[str]:
         if residual.fits is not None:
             by = f"{plus(residual.range_residual_nm, 2)} NM, {plus(residual.bearing_residual_deg, 1)}°"
             off = f"   off the line {by}{'' if residual.fits else '   DOES NOT FIT'}"
-        bearing = f"{residual.bearing_deg:05.1f}°{'T' if plot.frame == Frame.TRUE else 'R'}"
-        yield f"  {number}  {clock(residual.at_s):8}  {bearing}  {residual.range_nm:.2f} NM{off}"
+        seen = f"{residual.bearing_deg:05.1f}°{'T' if plot.frame == Frame.TRUE else 'R'}"
+        yield f"  {number}  {clock(residual.at_s):8}  {seen}  {residual.range_nm:.2f} NM{off}"
 
 
 def _answers(plot: ManualPlot) -> Iterator[str]:
@@ -108,7 +94,7 @@ def _target(plot: ManualPlot) -> Iterator[str]:
     if target.course is None or target.aspect_deg is None:
         yield f"Target             stopped, or nearly: {speed}"
         return
-    yield f"Target             course {true(target.course.best)} {spread(target.course)}, {speed}"
+    yield f"Target             course {bearing(target.course.best)} {spread(target.course)}, {speed}"
     colour = "red" if target.aspect_deg < 0 else "green"
     side = "port" if target.aspect_deg < 0 else "starboard"
     yield f"Aspect             {colour} {abs(target.aspect_deg):.0f}°: we are on her {side} side"
