@@ -14,6 +14,7 @@ from typing import Annotated
 
 from msgspec import Meta, Struct, field
 
+from alerts.annunciators.settings import ANNUNCIATORS
 from alerts.plotting.terms import Priority
 
 Share = Annotated[float, Meta(ge=0, le=1)]
@@ -33,18 +34,31 @@ class Condition(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     `off` names rules that are off in this condition.
     """
 
-    cpa_nm: Annotated[float, Meta(gt=0, le=20)] = 0.5
-    tcpa_min: Minutes = 12.0
-    bow_crossing_nm: RangeNm = 1.0
-    bow_crossing_min: Minutes = 12.0
-    close_nm: RangeNm = 0.75
-    range_scales_nm: tuple[Annotated[float, Meta(gt=0, le=120)], ...] = ()
-    off: tuple[str, ...] = ()
+    cpa_nm: Annotated[float, Meta(gt=0, le=20, description="CPA limit")] = 0.5
+    tcpa_min: Annotated[Minutes, Meta(description="TCPA limit")] = 12.0
+    bow_crossing_nm: Annotated[RangeNm, Meta(description="a target that crosses ahead within this range")] = 1.0
+    bow_crossing_min: Annotated[Minutes, Meta(description="and within this time is told")] = 12.0
+    close_nm: Annotated[
+        RangeNm,
+        Meta(description="close range of Rule 7(d)(ii): an approaching target inside it is told whatever its drift"),
+    ] = 0.75
+    range_scales_nm: Annotated[
+        tuple[Annotated[float, Meta(gt=0, le=120)], ...],
+        Meta(description="in force by itself when the radar goes to one of these range scales"),
+    ] = ()
+    off: Annotated[tuple[str, ...], Meta(description="rules that are off in this condition")] = ()
 
     def __post_init__(self) -> None:
         for name in self.off:
             if name not in RULES:
                 raise ValueError(f"off: {name!r} is no rule; one of {', '.join(RULES)}")
+
+
+Urgency = Annotated[Priority, Meta(description="how urgent: alarm and warning sound, caution is silent")]
+Hold = Annotated[float, Meta(ge=0, le=600, description="must be true for so long first")]
+ClearRatio = Annotated[float, Meta(ge=1, le=5, description="cleared only beyond so many times the limit")]
+ClearHold = Annotated[float, Meta(ge=0, le=600, description="and for so long")]
+Repeat = Annotated[float, Meta(ge=5, le=3600, description="sounds again so often while nobody acknowledges")]
 
 
 class Rule(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
@@ -55,15 +69,17 @@ class Rule(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     those in which the rule is on, `annunciators` those that tell it; empty means all.
     """
 
-    on: bool = True
-    priority: Priority = Priority.WARNING
-    hold_s: Annotated[float, Meta(ge=0, le=600)] = 0.0
-    clear_ratio: Annotated[float, Meta(ge=1, le=5)] = 1.2
-    clear_hold_s: Annotated[float, Meta(ge=0, le=600)] = 20.0
-    repeat_s: Annotated[float, Meta(ge=5, le=3600)] = 120.0
-    escalates_to_alarm: bool = False
-    conditions: tuple[str, ...] = ()
-    annunciators: tuple[str, ...] = ()
+    on: Annotated[bool, Meta(description="whether the rule is on at all")] = True
+    priority: Urgency = Priority.WARNING
+    hold_s: Hold = 0.0
+    clear_ratio: ClearRatio = 1.2
+    clear_hold_s: ClearHold = 20.0
+    repeat_s: Repeat = 120.0
+    escalates_to_alarm: Annotated[bool, Meta(description="a warning that stays unacknowledged becomes an alarm")] = (
+        False
+    )
+    conditions: Annotated[tuple[str, ...], Meta(description="on in these conditions only; empty: in all")] = ()
+    annunciators: Annotated[tuple[str, ...], Meta(description="told by these only; empty: by all")] = ()
 
 
 class Basis(StrEnum):
@@ -81,13 +97,17 @@ class ClosestApproach(Rule, frozen=True, kw_only=True, forbid_unknown_fields=Tru
     to `again_min` (0: never).
     """
 
-    priority: Priority = Priority.ALARM
-    basis: Basis = Basis.RECOMPUTED
-    probability: Annotated[float, Meta(gt=0, lt=1)] = 0.5
-    hold_s: Annotated[float, Meta(ge=0, le=600)] = 6.0
-    repeat_s: Annotated[float, Meta(ge=5, le=3600)] = 30.0
-    worse_nm: Annotated[float, Meta(gt=0, le=10)] = 0.2
-    again_min: Annotated[float, Meta(ge=0, le=60)] = 3.0
+    priority: Urgency = Priority.ALARM
+    basis: Annotated[Basis, Meta(description="whose CPA and TCPA decide")] = Basis.RECOMPUTED
+    probability: Annotated[float, Meta(gt=0, lt=1, description="least probability of passing inside the CPA limit")] = (
+        0.5
+    )
+    hold_s: Hold = 6.0
+    repeat_s: Repeat = 30.0
+    worse_nm: Annotated[
+        float, Meta(gt=0, le=10, description="an acknowledged danger sounds again when its CPA has fallen by this")
+    ] = 0.2
+    again_min: Annotated[float, Meta(ge=0, le=60, description="and once when its TCPA falls to this; 0: never")] = 3.0
 
 
 class SteadyBearing(Rule, frozen=True, kw_only=True, forbid_unknown_fields=True):
@@ -98,20 +118,24 @@ class SteadyBearing(Rule, frozen=True, kw_only=True, forbid_unknown_fields=True)
     drift known no better than the limit says nothing and raises nothing.
     """
 
-    hold_s: Annotated[float, Meta(ge=0, le=600)] = 30.0
-    clear_hold_s: Annotated[float, Meta(ge=0, le=600)] = 60.0
-    clear_ratio: Annotated[float, Meta(ge=1, le=5)] = 1.5
-    range_nm: RangeNm = 8.0
-    tcpa_min: Minutes = 20.0
-    pass_ratio: Annotated[float, Meta(gt=0, le=5)] = 1.0
-    doubt: Number4 = 0.5
+    hold_s: Hold = 30.0
+    clear_hold_s: ClearHold = 60.0
+    clear_ratio: ClearRatio = 1.5
+    range_nm: Annotated[RangeNm, Meta(description="only inside this range")] = 8.0
+    tcpa_min: Annotated[Minutes, Meta(description="only within this time of the CPA")] = 20.0
+    pass_ratio: Annotated[
+        float, Meta(gt=0, le=5, description="held against the drift of a pass at so many times the CPA limit")
+    ] = 1.0
+    doubt: Annotated[
+        Number4, Meta(description="the drift may exceed that by so many of its own standard deviations")
+    ] = 0.5
 
 
 class BowCrossing(Rule, frozen=True, kw_only=True, forbid_unknown_fields=True):
     """A target will cross ahead of us, within the condition's `bow_crossing_nm` and `bow_crossing_min`."""
 
-    hold_s: Annotated[float, Meta(ge=0, le=600)] = 20.0
-    clear_hold_s: Annotated[float, Meta(ge=0, le=600)] = 30.0
+    hold_s: Hold = 20.0
+    clear_hold_s: ClearHold = 30.0
 
 
 class ZoneReference(StrEnum):
@@ -125,12 +149,14 @@ class Zone(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     Relative bearings may be given either way: 330 or -30. `conditions` as in a rule.
     """
 
-    from_nm: RangeNm = 0.0
-    to_nm: Annotated[float, Meta(gt=0, le=96)]
-    from_deg: Degrees = 0.0
-    to_deg: Degrees = 360.0
-    reference: ZoneReference = ZoneReference.RELATIVE
-    conditions: tuple[str, ...] = ()
+    from_nm: Annotated[RangeNm, Meta(description="inner range")] = 0.0
+    to_nm: Annotated[float, Meta(gt=0, le=96, description="outer range")]
+    from_deg: Annotated[Degrees, Meta(description="from this bearing, clockwise")] = 0.0
+    to_deg: Annotated[Degrees, Meta(description="to this one; 0 to 360 is all round")] = 360.0
+    reference: Annotated[ZoneReference, Meta(description="true bearings, or relative to the bow")] = (
+        ZoneReference.RELATIVE
+    )
+    conditions: Annotated[tuple[str, ...], Meta(description="on in these conditions only; empty: in all")] = ()
 
     def __post_init__(self) -> None:
         if self.to_nm <= self.from_nm:
@@ -144,21 +170,27 @@ Zones = Annotated[dict[Name, Zone], Meta(max_length=16)]
 class GuardZone(Rule, frozen=True, kw_only=True, forbid_unknown_fields=True):
     """A target enters a guard zone. Those inside during the first `grace_s` are named once, in a caution."""
 
-    zones: Zones = field(default_factory=dict)
-    hold_s: Annotated[float, Meta(ge=0, le=600)] = 6.0
-    clear_ratio: Annotated[float, Meta(ge=1, le=5)] = 1.05
-    clear_margin_deg: Annotated[float, Meta(ge=0, le=45)] = 3.0
-    grace_s: Seconds = 60.0
+    zones: Annotated[Zones, Meta(description="the zones, a table each: [alerts.guard_zone.zones.NAME]")] = field(
+        default_factory=dict
+    )
+    hold_s: Hold = 6.0
+    clear_ratio: ClearRatio = 1.05
+    clear_margin_deg: Annotated[
+        float, Meta(ge=0, le=45, description="a target has left when it is so far outside either bearing")
+    ] = 3.0
+    grace_s: Annotated[
+        Seconds, Meta(description="targets inside during the first of this are named in one caution")
+    ] = 60.0
 
 
 class NewTarget(Rule, frozen=True, kw_only=True, forbid_unknown_fields=True):
     """A target first seen after the first `grace_s`, inside `range_nm`; shown for `show_s`."""
 
-    priority: Priority = Priority.CAUTION
-    hold_s: Annotated[float, Meta(ge=0, le=600)] = 6.0
-    range_nm: RangeNm = 12.0
-    grace_s: Seconds = 60.0
-    show_s: Seconds = 60.0
+    priority: Urgency = Priority.CAUTION
+    hold_s: Hold = 6.0
+    range_nm: Annotated[RangeNm, Meta(description="only inside this range")] = 12.0
+    grace_s: Annotated[Seconds, Meta(description="targets seen first within this time of the start are not new")] = 60.0
+    show_s: Annotated[Seconds, Meta(description="shown for so long")] = 60.0
 
 
 class LostTarget(Rule, frozen=True, kw_only=True, forbid_unknown_fields=True):
@@ -169,26 +201,30 @@ class LostTarget(Rule, frozen=True, kw_only=True, forbid_unknown_fields=True):
     Fewer than `observations` plots are no track that could be lost.
     """
 
-    range_nm: RangeNm = 24.0
-    edge_ratio: Annotated[float, Meta(gt=0, le=1)] = 0.95
-    except_zones: Zones = field(default_factory=dict)
-    observations: Annotated[int, Meta(ge=1, le=100)] = 5
+    range_nm: Annotated[RangeNm, Meta(description="beyond this range a target has left, not been lost")] = 24.0
+    edge_ratio: Annotated[
+        float, Meta(gt=0, le=1, description="an opening target beyond this part of the range scale has left")
+    ] = 0.95
+    except_zones: Annotated[
+        Zones, Meta(description="blind sectors, a table each: [alerts.lost_target.except_zones.NAME]")
+    ] = field(default_factory=dict)
+    observations: Annotated[int, Meta(ge=1, le=100, description="fewer plots are no track that could be lost")] = 5
 
 
 class TargetManoeuvre(Rule, frozen=True, kw_only=True, forbid_unknown_fields=True):
     """A target inside `range_nm` alters course or speed."""
 
-    priority: Priority = Priority.CAUTION
-    range_nm: RangeNm = 6.0
-    clear_hold_s: Annotated[float, Meta(ge=0, le=600)] = 30.0
+    priority: Urgency = Priority.CAUTION
+    range_nm: Annotated[RangeNm, Meta(description="only inside this range")] = 6.0
+    clear_hold_s: ClearHold = 30.0
 
 
 class CrossCheck(Rule, frozen=True, kw_only=True, forbid_unknown_fields=True):
     """The set's own answer differs from ours; targets that differ for one cause make one alert."""
 
-    hold_s: Annotated[float, Meta(ge=0, le=600)] = 30.0
-    clear_hold_s: Annotated[float, Meta(ge=0, le=600)] = 60.0
-    repeat_s: Annotated[float, Meta(ge=5, le=3600)] = 300.0
+    hold_s: Hold = 30.0
+    clear_hold_s: ClearHold = 60.0
+    repeat_s: Repeat = 300.0
 
 
 class RadarCapacity(Rule, frozen=True, kw_only=True, forbid_unknown_fields=True):
@@ -197,24 +233,24 @@ class RadarCapacity(Rule, frozen=True, kw_only=True, forbid_unknown_fields=True)
     `capacity` is the least number that MSC.192(79) Table 1 asks of ships under 500 GT; set it to your set's own.
     """
 
-    priority: Priority = Priority.CAUTION
-    capacity: Annotated[int, Meta(ge=1, le=1000)] = 20
-    caution_share: Share = 0.95
-    hold_s: Annotated[float, Meta(ge=0, le=600)] = 10.0
+    priority: Urgency = Priority.CAUTION
+    capacity: Annotated[int, Meta(ge=1, le=1000, description="how many targets your set can track")] = 20
+    caution_share: Annotated[Share, Meta(description="caution from this part of it on; warning when full")] = 0.95
+    hold_s: Hold = 10.0
 
 
 class SensorLost(Rule, frozen=True, kw_only=True, forbid_unknown_fields=True):
     """An own-ship sensor that was there, or is needed, has been silent for `after_s`."""
 
-    after_s: Annotated[float, Meta(gt=0, le=600)] = 10.0
-    clear_hold_s: Annotated[float, Meta(ge=0, le=600)] = 5.0
+    after_s: Annotated[float, Meta(gt=0, le=600, description="lost when silent for so long")] = 10.0
+    clear_hold_s: ClearHold = 5.0
 
 
 class Passing(Rule, frozen=True, kw_only=True, forbid_unknown_fields=True):
     """Something that happens at one moment; shown for `show_s`."""
 
-    priority: Priority = Priority.CAUTION
-    show_s: Seconds = 60.0
+    priority: Urgency = Priority.CAUTION
+    show_s: Annotated[Seconds, Meta(description="shown for so long")] = 60.0
 
 
 class Life(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
@@ -226,12 +262,25 @@ class Life(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     delays the clearing, never the raising.
     """
 
-    silence_s: Annotated[float, Meta(ge=1, le=30)] = 30.0
-    escalate_s: Annotated[float, Meta(ge=0, le=3600)] = 60.0
-    keep_rectified_min: Annotated[float, Meta(ge=1, le=1440)] = 240.0
-    keep_lost_min: Annotated[float, Meta(ge=1, le=1440)] = 60.0
-    flap_changes: Annotated[int, Meta(ge=2, le=100)] = 4
-    flap_window_s: Annotated[float, Meta(ge=0, le=3600)] = 600.0
+    silence_s: Annotated[
+        float, Meta(ge=1, le=30, description="how long silence lasts, at most 30 s by MSC.302(87) 7.3.5")
+    ] = 30.0
+    escalate_s: Annotated[
+        float, Meta(ge=0, le=3600, description="escalated when unacknowledged for so long; 0: never")
+    ] = 60.0
+    keep_rectified_min: Annotated[
+        float, Meta(ge=1, le=1440, description="what has ended and nobody acknowledged is kept for so long")
+    ] = 240.0
+    keep_lost_min: Annotated[
+        float,
+        Meta(ge=1, le=1440, description="a danger whose data stopped and nobody acknowledged is kept for so long"),
+    ] = 60.0
+    flap_changes: Annotated[
+        int, Meta(ge=2, le=100, description="a condition is raised and cleared at most so often")
+    ] = 4
+    flap_window_s: Annotated[
+        float, Meta(ge=0, le=3600, description="in this time; clearing waits, raising never does")
+    ] = 600.0
 
 
 class Alerts(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
@@ -283,87 +332,6 @@ DEFAULT_CONDITIONS: dict[str, Condition] = {
     ),
     "restricted visibility": Condition(cpa_nm=1.0, tcpa_min=18, bow_crossing_nm=2.0, bow_crossing_min=18, close_nm=1.5),
 }
-
-
-# --------------------------------------------------------------------------------------------- annunciators
-
-
-class ConsoleLine(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
-    """A line on stderr for each alert that is told, where no console is open."""
-
-    on: bool = True
-
-
-class Bell(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
-    """The terminal's bell: three strokes for an alarm, two for a warning, none for a caution.
-
-    Unless it is on, it rings only in place of a sound that cannot be played.
-    """
-
-    on: bool = False
-
-
-class Sound(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
-    """Tone patterns played by a player found on this machine.
-
-    `command`: "auto", "off", or your own player with its arguments; it gets the name of a WAV file as its last
-    argument. `volume` is the peak of the samples against full scale. Frequencies in Hz (A.1021(26): 200 to 2,500).
-    """
-
-    on: bool = True
-    command: Annotated[str, Meta(min_length=1, max_length=500)] = "auto"
-    volume: Annotated[float, Meta(gt=0, le=1)] = 0.7
-    alarm_hz: Annotated[float, Meta(ge=200, le=2500)] = 1800.0
-    warning_hz: Annotated[float, Meta(ge=200, le=2500)] = 900.0
-    time_limit_s: Annotated[float, Meta(gt=0, le=60)] = 10.0
-
-    def __post_init__(self) -> None:
-        if not max(self.alarm_hz, self.warning_hz) / min(self.alarm_hz, self.warning_hz) >= 1.25:
-            raise ValueError("alarm_hz and warning_hz must differ by a quarter: no two sounds alike")
-
-
-class Command(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
-    """A command of your own: the program and its arguments, run without a shell, the alert as JSON on its stdin.
-
-    At most `per_minute` starts a minute; what is held back is counted and told with the next.
-    """
-
-    argv: Annotated[tuple[str, ...], Meta(max_length=64)] = ()
-    priorities: tuple[Priority, ...] = (Priority.ALARM, Priority.WARNING)
-    time_limit_s: Annotated[float, Meta(gt=0, le=60)] = 10.0
-    per_minute: Annotated[int, Meta(ge=1, le=600)] = 12
-
-
-class Sentences(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
-    """Standard alert sentences out, and commands back.
-
-    `uri`: serial:/dev/ttyUSB1@38400 or udp:HOST:PORT; empty is off. ALF, ALC and HBT, with ARC for a command refused;
-    `older` sends ALR instead. `accept_from` names the feeds from which ACN and ACK are obeyed; from others they are
-    counted and not obeyed. `mnemonic` is the maker's code beside identifiers that are not standard: this program
-    holds none, so put your own there if the receiver asks for one.
-    """
-
-    uri: Annotated[str, Meta(max_length=200, pattern="^(|serial:.+|udp:.+:[0-9]+)$")] = ""
-    talker: Annotated[str, Meta(pattern="^[A-Z][A-Z0-9]$")] = "II"
-    older: bool = False
-    mnemonic: Annotated[str, Meta(pattern="^[A-Z]{3}$")] = "XXX"
-    heartbeat_s: Annotated[float, Meta(ge=1, le=60)] = 30.0
-    list_s: Annotated[float, Meta(ge=1, le=30)] = 30.0
-    accept_from: tuple[str, ...] = ()
-
-
-class Annunciators(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
-    """Who tells the alerts."""
-
-    console_line: ConsoleLine = field(default_factory=ConsoleLine)
-    bell: Bell = field(default_factory=Bell)
-    sound: Sound = field(default_factory=Sound)
-    command: Command = field(default_factory=Command)
-    sentences: Sentences = field(default_factory=Sentences)
-
-
-ANNUNCIATORS: tuple[str, ...] = Annunciators.__struct_fields__
-"""The names of all annunciators."""
 
 
 def misnamed(settings: Alerts, conditions: Collection[str]) -> Iterator[tuple[tuple[str, ...], str]]:

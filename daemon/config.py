@@ -9,11 +9,12 @@ from typing import Annotated, Any
 import msgspec
 from msgspec import Meta, Struct, field
 
+from alerts.annunciators.settings import Annunciators
 from alerts.plotting.encounter import EncounterSettings
 from alerts.plotting.marks import MarkSettings
 from alerts.plotting.picture import OwnShipSettings
 from alerts.plotting.quality import QualitySettings
-from alerts.settings import DEFAULT_CONDITIONS, Alerts, Annunciators, Condition, misnamed
+from alerts.settings import DEFAULT_CONDITIONS, Alerts, Condition, misnamed
 from daemon import settings_file
 from daemon.errors import UserError
 from daemon.toml_lines import line_of

@@ -7,8 +7,8 @@ from typing import TextIO
 
 from alerts.annunciators import staff
 from alerts.annunciators.desk import Desk
+from alerts.annunciators.settings import Annunciators
 from alerts.events import Instant, Moment
-from alerts.settings import Annunciators
 from daemon.clock import Clock, HostClock
 from daemon.commands import shared
 from daemon.config import load

@@ -8,8 +8,8 @@ import msgspec
 from alerts import events
 from alerts.annunciators import processes
 from alerts.annunciators.face import Telling
+from alerts.annunciators.settings import Command as CommandSettings
 from alerts.notices import Notice, Why
-from alerts.settings import Command as CommandSettings
 
 TOLD = frozenset(Why) - {Why.REPEATED, Why.REQUESTED}
 MOST_HELD = 100

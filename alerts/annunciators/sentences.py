@@ -8,10 +8,10 @@ from collections.abc import Sequence
 from alerts import identifiers
 from alerts.annunciators.face import Telling
 from alerts.annunciators.outputs import Output
+from alerts.annunciators.settings import Sentences as SentencesSettings
 from alerts.events import Alert, Instant
 from alerts.notices import Notice, Refused
 from alerts.plotting.terms import AlertState, Priority
-from alerts.settings import Sentences as SentencesSettings
 from parsers import alert_sentences
 from parsers.alert_sentences import AlertName, AlertReport
 

@@ -9,8 +9,8 @@ from pathlib import Path
 from alerts.annunciators import processes, tones
 from alerts.annunciators.bell import STROKES, Bell
 from alerts.annunciators.face import AnnunciatorError, Telling, to_sound
+from alerts.annunciators.settings import Sound as SoundSettings
 from alerts.plotting.terms import Priority
-from alerts.settings import Sound as SoundSettings
 
 PLAYERS: tuple[tuple[str, ...], ...] = (
     # General-purpose players, those first that share the card with other programs.

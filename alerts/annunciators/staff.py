@@ -12,11 +12,11 @@ from alerts.annunciators.console_line import ConsoleLine
 from alerts.annunciators.desk import Desk
 from alerts.annunciators.face import Annunciator
 from alerts.annunciators.sentences import Sentences
+from alerts.annunciators.settings import Annunciators
 from alerts.annunciators.sound import Sound
 from alerts.events import Alert, Moment
 from alerts.notices import Notice, Why
 from alerts.plotting.terms import AlertState, Priority
-from alerts.settings import Annunciators
 
 
 class Staff(Struct, frozen=True):

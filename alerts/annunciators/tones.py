@@ -11,8 +11,8 @@ import numpy as np
 import numpy.typing as npt
 from msgspec import Struct
 
+from alerts.annunciators.settings import Sound
 from alerts.plotting.terms import Priority
-from alerts.settings import Sound
 
 RATE_HZ = 44_100
 RAMP_S = 0.010

@@ -23,17 +23,21 @@ def see_approach(board: Board, followed: Followed, at_s: float) -> None:
     move_closest(followed.closest, at_s, f, limits, rules.closest_approach, by_hand)
     move_steady(followed.steady, at_s, f, limits, rules.steady_bearing, by_hand)
     move_bow(followed.bow, at_s, f, limits, rules.bow_crossing, by_hand)
-    closest = followed.closest.is_set and board.is_on("closest_approach")
+    on = board.is_on("closest_approach")
+    closest = followed.closest.is_set and on
+    # While it is being held it is about to tell the same situation: nothing else begins to.
+    pending = followed.closest.is_inside and on
     why = "past its CPA" if plot.tcpa_min is not None and plot.tcpa_min < 0 else "beyond the limits"
     _settle_closest(board, followed, closest, why)
-    holder = "closest_approach" if closest else ""
     for rule, latch, compose in (
         ("steady_bearing", followed.steady, steady_case),
         ("bow_crossing", followed.bow, bow_case),
     ):
         key: Key = (rule, plot.target, "")
         # What was held back comes up only if it is true now, not while it is on its way to be cleared.
-        wanted = latch.is_set and board.is_on(rule) and (latch.is_inside or key in board.told)
+        told = key in board.told
+        holder = "closest_approach" if closest or (pending and not told) else ""
+        wanted = latch.is_set and board.is_on(rule) and (latch.is_inside or told)
         board.settle(key, wanted, _bound(compose, plot, board), reason=why, held_by=holder)
 
 
@@ -155,8 +159,12 @@ def steady_case(plot: Plot, board: Board) -> Case:
     if plot.cpa_nm is not None and plot.tcpa_min is not None:
         pass_nm = rule.pass_ratio * limits.cpa_nm
         limit = round(float(approach.drift_limit_deg_min(plot.range_nm, plot.cpa_nm, plot.tcpa_min, pass_nm)), 3)
-    drift = "" if rate is None else f"drift {rate:+.1f}°/min" + ("" if sd is None else f" ± {sd:.1f}")
-    close = "at close range (Rule 7(d)(ii))" if plot.range_nm <= limits.close_nm else "range decreasing (Rule 7(d)(i))"
+    drift = "" if rate is None or sd is None else f"drift {rate:+.1f} ± {sd:.1f}°/min"
+    close = "range decreasing (Rule 7(d)(i))"
+    if plot.range_nm <= limits.close_nm:
+        close = "at close range (Rule 7(d)(ii))"
+    elif drift and limit is not None:
+        drift += f", limit {limit:.1f}"
     where = f"{plot.range_nm:.2f} NM, {close}"
     text = wording.sentence(plot, wording.bearing(plot), drift, where, wording.approach(plot))
     values: dict[str, Value] = {

@@ -17,13 +17,17 @@ def cause_family(cause: str | None) -> str:
 
 
 class CheckRule:
-    """A latch for each target; an alert for each cause, on the target if there is only one cause-less one."""
+    """A latch for each target, an alert for each cause. Targets whose difference has no cause have one each.
+
+    The diagnosis may change its mind as more is seen. That is no new situation: a target stays in the alert that it
+    came into, and the text gives the latest cause.
+    """
 
     def __init__(self, board: Board) -> None:
         self._board = board
         self._latches: dict[str, Latch] = {}
-        self._family: dict[str, str] = {}
-        self._members: dict[str, dict[str, Plot]] = {}  # by family: targets that differ now
+        self._group_of: dict[str, str] = {}
+        self._members: dict[str, dict[str, Plot]] = {}  # by group: targets that differ now, the latest seen last
 
     def see(self, at_s: float, plot: Plot) -> None:
         if plot.check is not Check.DIFFERS and plot.target not in self._latches:
@@ -33,42 +37,51 @@ class CheckRule:
         differs = plot.check is Check.DIFFERS
         # Settling, or nothing reported: cannot be judged now.
         advance(latch, at_s, differs, plot.check is not Check.AGREES, rule.hold_s, rule.clear_hold_s)
-        self._move(plot, latch.is_set)
-        if not latch.is_set and plot.check is Check.AGREES:
-            del self._latches[plot.target]
+        if latch.is_set and differs:
+            self._join(plot)
+        elif not latch.is_set:
+            self._leave(plot)
+            if plot.check is Check.AGREES:
+                del self._latches[plot.target]
 
     def lose(self, plot: Plot) -> None:
         """The target is lost: there is no more to compare."""
         self._latches.pop(plot.target, None)
-        self._move(plot, False)
+        self._leave(plot)
 
-    def _move(self, plot: Plot, is_set: bool) -> None:
-        """Keep the target under the cause that is given for it now, and settle the causes touched."""
-        before = self._family.get(plot.target)
-        now = before
-        if not is_set:
-            now = None
-        elif plot.check is Check.DIFFERS:
-            now = cause_family(plot.check_cause) or plot.target
-        if before is not None and before != now:
-            self._members[before].pop(plot.target, None)
-            self._settle(before, plot)
-            if not self._members[before]:
-                del self._members[before]
-        if now is None:
-            self._family.pop(plot.target, None)
+    def _join(self, plot: Plot) -> None:
+        group = self._group_of.get(plot.target) or self._group_for(plot)
+        self._group_of[plot.target] = group
+        members = self._members.setdefault(group, {})
+        members.pop(plot.target, None)
+        members[plot.target] = plot
+        self._settle(group, plot)
+
+    def _group_for(self, plot: Plot) -> str:
+        """The alert that tells this cause now, else a new one."""
+        family = cause_family(plot.check_cause)
+        if not family:
+            return plot.target
+        for group, members in self._members.items():
+            if any(cause_family(member.check_cause) == family for member in members.values()):
+                return group
+        return family
+
+    def _leave(self, plot: Plot) -> None:
+        group = self._group_of.pop(plot.target, None)
+        if group is None:
             return
-        self._family[plot.target] = now
-        self._members.setdefault(now, {})[plot.target] = plot
-        self._settle(now, plot)
+        self._members[group].pop(plot.target, None)
+        self._settle(group, plot)
+        if not self._members[group]:
+            del self._members[group]
 
-    def _settle(self, family: str, plot: Plot) -> None:
-        members = self._members[family]
-        target = family if family == plot.target else None
-        wanted = bool(members) and self._board.is_on("cross_check")
+    def _settle(self, group: str, plot: Plot) -> None:
+        members = self._members[group]
+        alone = group == plot.target
         self._board.settle(
-            ("cross_check", target, family if target is None else ""),
-            wanted,
+            ("cross_check", plot.target if alone else None, "" if alone else group),
+            bool(members) and self._board.is_on("cross_check"),
             lambda: _case(list(members.values()) or [plot]),
             reason="agrees again",
         )

@@ -17,11 +17,11 @@ from alerts.annunciators.command import Command
 from alerts.annunciators.console_line import ConsoleLine
 from alerts.annunciators.desk import MOST_WAITING, Desk
 from alerts.annunciators.face import Annunciator, AnnunciatorError, Telling, line_of, to_sound
+from alerts.annunciators.settings import Annunciators, Sentences, Sound
+from alerts.annunciators.settings import Command as CommandSettings
+from alerts.annunciators.settings import ConsoleLine as ConsoleLineSettings
 from alerts.notices import Notice, Why
 from alerts.plotting.terms import AlertState, Priority
-from alerts.settings import Annunciators, Sentences, Sound
-from alerts.settings import Command as CommandSettings
-from alerts.settings import ConsoleLine as ConsoleLineSettings
 from tests.alerts.watch import DANGER, Watch, moment
 
 

@@ -11,6 +11,7 @@ import pytest
 from alerts.annunciators import outputs
 from alerts.annunciators.face import AnnunciatorError
 from alerts.annunciators.sentences import Sentences
+from alerts.annunciators.settings import Sentences as SentencesSettings
 from alerts.events import Alert
 from alerts.identifiers import TITLES, alarm_number, instance_of, obey
 from alerts.lookout import Lookout, LookoutSettings
@@ -18,7 +19,6 @@ from alerts.plotting.terms import Priority
 from alerts.rules.findings import Finding, Phase
 from alerts.rules.situation import Situation
 from alerts.settings import RULES
-from alerts.settings import Sentences as SentencesSettings
 from parsers.decode import Decoder
 from parsers.encode import sentence
 from parsers.observations import AlertCommand

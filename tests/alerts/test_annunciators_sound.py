@@ -11,10 +11,10 @@ import pytest
 from alerts.annunciators import tones
 from alerts.annunciators.bell import Bell
 from alerts.annunciators.face import AnnunciatorError
+from alerts.annunciators.settings import Sound
 from alerts.annunciators.sound import NO_PLAYER, PLAYERS, find_player
 from alerts.annunciators.sound import Sound as SoundAnnunciator
 from alerts.plotting.terms import Priority
-from alerts.settings import Sound
 from tests.alerts.test_annunciators import of
 
 

@@ -222,6 +222,14 @@ class TestOneSituationOneAlert:
         assert watch.findings[-1].values["steady_bearing"] is True
         assert watch.findings[-1].values["bow_crossing"] is True
 
+    def test_nothing_else_begins_to_tell_while_closest_approach_is_held(self) -> None:
+        """A bow crossing whose own hold ends a moment earlier would be an alert of two seconds."""
+        watch = Watch()
+        watch.plots(0, 18, but(DANGER, tcpa_min=12.1, bow_crossing_min=11.9))
+        watch.plots(21, 60, DANGER)
+
+        assert [alert.rule for alert in watch.raised()] == ["closest_approach"]
+
     def test_steady_bearing_gives_way_when_closest_approach_is_raised(self) -> None:
         watch = Watch()
         watch.plots(0, 60, but(DANGER, tcpa_min=15.0, range_nm=5.0, bow_crossing_min=15.0))
@@ -271,7 +279,8 @@ class TestSteadyBearing:
         (alert,) = watch.raised()
         assert (alert.rule, alert.priority) == ("steady_bearing", Priority.WARNING)
         assert alert.text == (
-            "radar-03: bearing 061° T steady, drift +0.1°/min ± 0.1, 5.00 NM, range decreasing (Rule 7(d)(i)), "
+            "radar-03: bearing 061° T steady, drift +0.1 ± 0.1°/min, limit 0.4, 5.00 NM, "
+            "range decreasing (Rule 7(d)(i)), "
             "CPA 0.12 NM (0.02 to 0.31) in 15.0 min"
         )
 

@@ -9,7 +9,7 @@ from alerts.rules.checking import cause_family
 from alerts.rules.presence import departure
 from alerts.rules.situation import RadarPicture, Situation
 from alerts.settings import DEFAULT_CONDITIONS, Alerts, GuardZone, LostTarget, Zone, ZoneReference
-from tests.alerts.watch import CLEAR, Watch, but
+from tests.alerts.watch import CLEAR, Watch, but, moment
 
 BOW = Zone(to_nm=2.0, from_nm=0.5, from_deg=-30, to_deg=30)
 NORTH = Zone(to_nm=3.0, from_deg=330, to_deg=30, reference=ZoneReference.TRUE)
@@ -233,6 +233,14 @@ class TestCrossCheck:
         assert alert.target is None
         assert standing.values["targets"] == 2
         assert cause_family("wrong by 3.0 kn") == cause_family("wrong by 2.9 kn")
+
+    def test_a_diagnosis_that_changes_its_mind_is_no_new_situation(self) -> None:
+        watch = Watch()
+        watch.plots(0, 36, self.WRONG)
+        watch.plots(39, 60, but(self.WRONG, check_cause="heading input to the set wrong by 4°"))
+
+        assert len(watch.raised("cross_check")) == 1
+        assert "heading input" in watch.book.standing(moment(60))[0].text
 
     def test_without_a_cause_each_target_has_its_own(self) -> None:
         watch = Watch()
