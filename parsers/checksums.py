@@ -47,9 +47,12 @@ def verify(lines: list[bytes]) -> list[bool]:
     def shaped(shape: tuple[int, ...]) -> tuple[NDArray[np.intp], list[Indexes]]:
         """The lines whose marks are just these, and where in the data each mark stands."""
         which = np.flatnonzero(last_marks - first_marks == len(shape) - 1)
+        firsts = first_marks[which]
+        agrees = np.ones(len(which), np.bool_)
         for step, kind in enumerate(shape):
-            which = which[marks[first_marks[which] + step] == kind]
-        return which, [places[first_marks[which] + step] for step in range(len(shape))]
+            agrees &= marks[firsts + step] == kind
+        which, firsts = which[agrees], firsts[agrees]
+        return which, [places[firsts + step] for step in range(len(shape))]
 
     def right(start: Indexes, star: Indexes) -> NDArray[np.bool_]:
         """Whether the digits behind each star are those of the bytes between start and star."""

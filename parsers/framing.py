@@ -25,8 +25,6 @@ HEADER = b"UdPbC\0"
 _OTHER_TOKEN = re.compile(rb"[A-Z][A-Za-z0-9]{4}\0")
 """Five letters and NUL: a datagram of another kind (RaUdP, RrUdP, RpUdP are file transfers)."""
 
-_ENDS = bytes.maketrans(b"\r\0", b"\n\n")
-_END = re.compile(rb"[\r\n\0]")
 _RESTART = re.compile(rb"[\r\n\0$!]")
 
 # A checksum with a new beginning right behind it. `\\` ends a TAG block more often than it begins one: it begins one
@@ -77,8 +75,7 @@ class Framer:
         self.counts.bytes_read += len(data)
         if self._skipping:
             data = self._skip(data)
-        pieces = data.translate(_ENDS).split(b"\n")
-        self._count_ends(data, len(pieces) - 1)
+        pieces = self._pieces(data)
         if self._rest:
             pieces[0] = self._rest + pieces[0]
         first, unfinished = pieces[0], pieces.pop()
@@ -164,12 +161,19 @@ class Framer:
         self._searched = max(0, len(rest) - _SEAM_LENGTH + 1)
         self.counts.waiting = len(rest)
 
-    def _count_ends(self, data: bytes, ends: int) -> None:
-        nuls = data.count(0)
-        if ends > nuls:
-            self.counts.discarded[Discarded.LINE_END] += ends - nuls
+    def _pieces(self, data: bytes) -> list[bytes]:
+        """What stands between line ends, empty where two follow one another; the last piece has no end yet."""
+        nuls = data.count(0) if b"\0" in data else 0
         if nuls:
             self.counts.discarded[Discarded.NUL] += nuls
+            data = data.replace(b"\0", b"\n")
+        pieces = data.splitlines()  # at CR, LF and CR LF; takes half the time of translate and split (measured)
+        ends = len(data) - sum(map(len, pieces)) - nuls
+        if ends:
+            self.counts.discarded[Discarded.LINE_END] += ends
+        if not data or data[-1:] in (b"\r", b"\n"):
+            pieces.append(b"")
+        return pieces
 
 
 def _inside_sentence(piece: bytes, start: int, star: int) -> bool:

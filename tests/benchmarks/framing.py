@@ -6,6 +6,7 @@ megabyte). The lines are a watch's usual ones: of 32 sentences, 20 are TTM and 1
 
 import time
 from collections.abc import Callable, Iterable
+from itertools import compress
 
 from parsers.decode import Decoder
 from parsers.framing import LIMIT, Framer, frame_block
@@ -48,7 +49,7 @@ def in_blocks(data: bytes) -> list[bytes]:
     good: list[bytes] = []
     for start in range(0, len(data), 1 << 20):
         block = frame_block(data[start : start + (1 << 20)], framer)
-        good += [line for line, checked in zip(block.lines, block.checked, strict=True) if checked]
+        good += compress(block.lines, block.checked)
     return good
 
 
