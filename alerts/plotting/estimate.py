@@ -120,7 +120,7 @@ class Track:
         self._interval_s += 0.2 * (min(at_s - state.at_s, 30.0) - self._interval_s)
         if look.own.frame is not last.own.frame:
             state = self._change_frame(state, last, look)
-        fix = self._fix(look)
+        fix = self.fix(look)
         turning = self._found_s is not None and at_s < self._found_s + TURN_ON_S
         state, residual = update(predict(state, at_s, TURN if turning else WANDER), fix)
         self._state, self._last, self._changed_s = state, look, at_s
@@ -145,7 +145,7 @@ class Track:
         return self._estimate(predict(self._state, at_s, WANDER), self._phase(at_s, self._state.at_s))
 
     def _begin(self, look: Look) -> Estimate:
-        fix = self._fix(look)
+        fix = self.fix(look)
         self._state = first_state(fix)
         self._last = look
         self._early.append(look)
@@ -154,7 +154,7 @@ class Track:
         self._remember(self._state, fix)
         return self._estimate(self._state, TrackState.SETTLING)
 
-    def _fix(self, look: Look) -> Fix:
+    def fix(self, look: Look) -> Fix:
         """The look in the plane, with the variances that the filter works with."""
         own, range_nm, extra, bearing = look.own, look.range_nm, radians(look.bearing_sd_deg), radians(look.bearing_deg)
         if own.turn_rate_deg_min is not None:
@@ -241,11 +241,11 @@ class Track:
         """Go through all looks again with the errors that they have shown since."""
         self._share.hand_on()
         self._history.clear()
-        fix = self._fix(self._early[0])
+        fix = self.fix(self._early[0])
         state = first_state(fix)
         self._remember(state, fix)
         for look in self._early[1:]:
-            fix = self._fix(look)
+            fix = self.fix(look)
             state, _ = update(predict(state, look.at_s, WANDER), fix)
             self._remember(state, fix)
         self._state = state
@@ -305,12 +305,11 @@ class Track:
 
     def _estimate(self, state: State, phase: TrackState) -> Estimate:
         at_s, e, n, ve, vn, covariance = state
-        sd = velocity_sd(state)
         settled = (
             self._leg_looks >= SETTLED_LOOKS
             and at_s >= self._leg_s + SETTLED_S
-            and (sd <= SETTLED_SD_KN or sd * sd <= SETTLED_SHARE * SETTLED_SHARE * (ve * ve + vn * vn))
             and phase is not TrackState.LOST
+            and is_settled(state)
         )
         if phase is TrackState.STEADY and not settled:
             phase = TrackState.SETTLING
@@ -332,6 +331,12 @@ class Track:
             range_sd_nm,
             bearing_sd_deg,
         )
+
+
+def is_settled(state: State) -> bool:
+    """Whether the velocity is known well enough to mean anything."""
+    sd = velocity_sd(state)
+    return sd <= SETTLED_SD_KN or sd * sd <= SETTLED_SHARE * SETTLED_SHARE * (state.ve**2 + state.vn**2)
 
 
 class _Doubt(NamedTuple):

@@ -497,7 +497,7 @@ def manoeuvres(runs: int, seed: int = 606) -> Iterator[Figure]:
         followed = altering(runs, seed, turn, speed)
         name = f"{turn:g}° alteration" if turn else f"change of speed by {speed:+g} kn"
         delays = np.array([flagged_s(one) for one in followed])
-        middle, late = np.percentile(delays, [50, 90])
+        middle, late = np.percentile(delays, [50, 90], method="higher")
         bounded = turn == 30.0
         yield Figure(
             f"{name} of a target at 12 kn, 4 NM: flagged within, in 90 % of runs",
