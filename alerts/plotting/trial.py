@@ -184,6 +184,16 @@ def table(
     return rows
 
 
+def place_at(estimate: Estimate, own: OwnMotion, path: Path, at_h: float) -> tuple[float, float]:
+    """Where a target is from us (east, north, NM) so many hours on along the path."""
+    piece = _piece_at(path, at_h)
+    east, north = path.places_nm[piece] + path.velocities_kn[piece] * (at_h - path.start_h[piece])
+    return (
+        estimate.east_nm - own.east_nm + estimate.east_kn * at_h - float(east),
+        estimate.north_nm - own.north_nm + estimate.north_kn * at_h - float(north),
+    )
+
+
 class _Cloud:
     """The targets as they are now: the best state of each and samples round it, relative to own place."""
 

@@ -61,6 +61,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--own-error", type=float, default=0.5, metavar="KN", help="one sd of own velocity (default 0.5)"
     )
+    parser.add_argument("--plot", type=Path, metavar="FILE", help="draw the plotting sheet into an .svg or .png file")
     parser.add_argument("--json", action="store_true", help="the answers as one JSON object")
     parser.add_argument("--limits", action="store_true", help="with --json: the 95 %% limits and the warnings too")
 
@@ -74,6 +75,10 @@ def run(args: argparse.Namespace) -> int:
         answer = plot(readings, legs, _accuracy(args))
     except ValueError as error:
         raise UserError(str(error)) from None
+    if args.plot is not None:
+        from daemon.worksheet.picture import draw
+
+        draw(args.plot, answer)
     if args.json:
         _print_json(answer, args.limits)
     else:

@@ -42,6 +42,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     group.add_argument("--table", action="store_true", help="courses and speeds: which clear all with 95 %% confidence")
     group.add_argument("--cpa", type=float, metavar="NM", help="the limit (default: that of the condition)")
     parser.add_argument("--json", action="store_true", help="the answer as JSON")
+    parser.add_argument("--plot", type=Path, metavar="FILE", help="draw it into an .svg or .png file")
     shared.add_settings(parser)
 
 
@@ -61,6 +62,10 @@ def run(args: argparse.Namespace) -> int:
     trial = try_out(estimates, situation.own, legs, situation.limit_nm, _handling(args))
     keys = [held.target for held in situation.targets]
     told = cautions(keys, estimates, situation.own, legs, trial, situation.is_restricted)
+    if args.plot is not None:
+        from daemon.trialling.picture import draw
+
+        draw(args.plot, situation, trial, legs)
     if args.json:
         print(json.dumps(words.as_json(situation, legs, trial, told), ensure_ascii=False, allow_nan=False))
     else:
@@ -176,6 +181,10 @@ def _table(args: argparse.Namespace, situation: "Situation") -> int:
     estimates = [held.estimate for held in situation.targets]
     after_min = _minutes(args.delay)
     rows = table(estimates, situation.own, situation.limit_nm, courses, speeds, _handling(args), after_min)
+    if args.plot is not None:
+        from daemon.trialling.picture import draw_table
+
+        draw_table(args.plot, situation, rows)
     if args.json:
         print(json.dumps(words.table_json(situation, rows), ensure_ascii=False, allow_nan=False))
     else:

@@ -151,4 +151,5 @@ class _Sheet:
         self._drawing.line(self.place(0, 0), (x, y), "danger")
         self._drawing.polygon([(x - 4, y - 4), (x + 4, y - 4), (x + 4, y + 4), (x - 4, y + 4)], "danger")
         if cpa.label:
-            self._drawing.text((x + 8, y + 12), cpa.label, "danger-ink")
+            far = x > 0.75 * self._drawing.width
+            self._drawing.text((x - 8 if far else x + 8, y + 12), cpa.label, "danger-ink", "end" if far else "start")

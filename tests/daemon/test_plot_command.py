@@ -196,3 +196,20 @@ def test_times_run_on_past_midnight() -> None:
     readings, _ = in_order([point("23:58 000 4"), point("00:04 000 3"), point("00:01 000 3.5")], [])
 
     assert [one.at_s for one in readings] == [86_280, 86_460, 86_640]
+
+
+def test_the_plotting_sheet_is_drawn(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Points with their times, the CPA and its ellipse, rim true or off the bow; no CPA of an opening target."""
+    sheet = tmp_path / "sheet.svg"
+    assert main(["plot", "--course", "340", "--speed", "12", "--plot", str(sheet), *TYPED]) == 0
+    drawn = sheet.read_text(encoding="utf-8")
+    assert all(f">{at}<" in drawn for at in ("10:00", "10:06", "10:12"))
+    assert "CPA 0.26 NM at 10:26:31" in drawn
+    assert "<ellipse" in drawn
+    assert "330°T" in drawn
+
+    assert main(["plot", "--plot", str(sheet), *TYPED]) == 0
+    assert "330°R" in sheet.read_text(encoding="utf-8")
+    assert main(["plot", "--plot", str(sheet), "10:00 000 2", "10:06 000 3"]) == 0
+    assert "CPA" not in sheet.read_text(encoding="utf-8").split("</desc>")[1]
+    assert main(["plot", "--plot", str(tmp_path / "no" / "sheet.svg"), *TYPED]) == 3

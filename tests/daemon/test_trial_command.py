@@ -218,3 +218,20 @@ def test_refusals_name_the_mend(passage: Path, words: list[str], why: str, capsy
     out, err = capsys.readouterr()
     assert why in err
     assert out == ""
+
+
+def test_pictures_say_trial(passage: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Tracks of every target with their trial CPA, and the table, as SVG; each says TRIAL to eye and reader."""
+    tracks, cells = tmp_path / "trial.svg", tmp_path / "table.svg"
+    told(capsys, str(passage), "--course", "080", "--plot", str(tracks))
+    told(capsys, str(passage), "--table", "--plot", str(cells))
+
+    drawn, table = tracks.read_text(encoding="utf-8"), cells.read_text(encoding="utf-8")
+    assert "<title>TRIAL" in drawn
+    assert "TRIAL  course 080°T at once" in drawn
+    assert all(f">radar-0{number}<" in drawn for number in (1, 2, 3))
+    assert "TRIAL CPA" in drawn
+    assert "<title>TRIAL" in table
+    assert table.count("<rect") >= 36 * 5
+    assert main(["trial", str(passage), "--course", "080", "--plot", "trial.gif"]) == 2
+    assert ".svg or .png" in capsys.readouterr().err
