@@ -8,8 +8,8 @@ from alerts.plotting.terms import Priority
 from alerts.rules.findings import Finding, Key, Phase, Value
 from alerts.settings import Alerts, Condition
 
-HELD_BY_HEADING = frozenset({"steady_bearing", "bow_crossing", "target_manoeuvre", "cross_check", "lost_target"})
-"""With the heading lost these speak of the heading, not of the target. Fixed and few; closest_approach is not one."""
+HELD_BY_HEADING = ("steady_bearing", "bow_crossing", "target_manoeuvre", "cross_check")
+"""Without any heading these speak of own ship's bow, not of the target. Fixed and few; closest_approach is not one."""
 
 
 class Case(Struct, frozen=True, gc=False):
@@ -28,7 +28,7 @@ class Board:
         self.conditions = conditions
         self.told: set[Key] = set()
         self.waiting: dict[str, set[Key]] = {}  # by what holds them back
-        self.heading_lost = False
+        self.held_by_heading: tuple[str, ...] = ()
         self._out: list[Finding] = []
         self.condition_name = condition
         self.condition = conditions[condition]
@@ -48,7 +48,7 @@ class Board:
     ) -> None:
         """Bring what is told into line with what is wanted."""
         rule = key[0]
-        if wanted and not held_by and self.heading_lost and rule in HELD_BY_HEADING and key not in self.told:
+        if wanted and not held_by and rule in self.held_by_heading and key not in self.told:
             held_by = "heading_lost"
         self._wait(key, held_by if wanted else "")
         if wanted and not held_by:

@@ -6,7 +6,7 @@ from functools import partial
 from alerts.events import Moment
 from alerts.plotting.terms import FeedState, Priority
 from alerts.rules import wording
-from alerts.rules.board import Board, Case
+from alerts.rules.board import HELD_BY_HEADING, Board, Case
 from alerts.rules.findings import Key
 from alerts.rules.latch import Latch, advance
 from alerts.rules.situation import (
@@ -18,6 +18,9 @@ from alerts.rules.situation import (
     Situation,
 )
 from alerts.settings import Rule, SensorLost
+
+JUMP_S = 120.0
+"""How long after a heading is lost the targets are given to settle on what stands in for it."""
 
 START_S = 30.0
 """How long the watch waits at its start for a sensor that it needs and has never heard."""
@@ -42,7 +45,7 @@ class HealthRules:
             self._feed(at_s, feed)
         silent = frozenset(f.name for f in situation.feeds if ("feed_silent", None, f.name) in self._board.told)
         self._sensor(at_s, "heading_lost", situation.heading, silent)
-        self._board.heading_lost = ("heading_lost", None, "") in self._board.told
+        self._board.held_by_heading = self._held_by_heading(situation.heading)
         self._sensor(at_s, "position_lost", situation.position, silent)
         self._sensor(at_s, "speed_lost", situation.speed, silent)
         for radar in situation.radars:
@@ -94,6 +97,21 @@ class HealthRules:
             key, wanted, lambda: self._sensor_case(rule, health, settings), reason="there again", held_by=holder
         )
 
+    def _held_by_heading(self, health: SensorHealth) -> tuple[str, ...]:
+        """What cannot be judged now for want of a heading.
+
+        Just after it was lost the whole picture jumps; then nothing that depends on it is told. Later what stands in
+        for it is known, with its own uncertainty; where nothing does, what is counted from the compass stays back. A
+        lost target is told again, so that a vessel without a compass is not left without it.
+        """
+        after_s = self._board.settings.heading_lost.after_s
+        told = ("heading_lost", None, "") in self._board.told
+        if not (told and health.needed):
+            return ()
+        if health.age_s is not None and health.age_s < after_s + JUMP_S:
+            return (*HELD_BY_HEADING, "lost_target")
+        return () if health.stand_in else HELD_BY_HEADING
+
     def _sensor_case(self, rule: str, health: SensorHealth, settings: SensorLost) -> Case:
         what = rule.removesuffix("_lost")
         waiting = self._board.held_back(rule)
@@ -107,8 +125,9 @@ class HealthRules:
             said += f" ({wording.clean(health.source, 40)})"
         if health.stand_in:
             said += f"; {wording.clean(health.stand_in, 40)} stands in"
-        if rule == "heading_lost":
-            said += f"; held back: steady bearing, bow crossing, manoeuvre, cross-check, lost target ({waiting} now)"
+        held = self._held_by_heading(health) if rule == "heading_lost" else ()
+        if held:
+            said += f"; held back: {', '.join(map(wording.rule_name, held))} ({waiting} now)"
         return Case(
             said,
             {
@@ -118,6 +137,8 @@ class HealthRules:
                 "stand_in": health.stand_in,
                 "held_back": waiting,
             },
+            # Known from the start, and something stands in: no news for a vessel that never had one.
+            Priority.CAUTION if health.age_s is None and health.stand_in else None,
         )
 
     # ------------------------------------------------------------------------------------------------ radar

@@ -17,11 +17,9 @@ from parsers.observations import AisClass, Orientation
 from tests.alerts.watch import CLEAR, DANGER, Watch, but
 
 
-def heading(age_s: float | None, needed: bool = False) -> Situation:
+def heading(age_s: float | None, needed: bool = True, stand_in: str | None = "course over ground") -> Situation:
     return Situation(
-        heading=SensorHealth(
-            age_s=age_s, source="compass/HEHDT", feed="compass", needed=needed, stand_in="course over ground"
-        )
+        heading=SensorHealth(age_s=age_s, source="compass/HEHDT", feed="compass", needed=needed, stand_in=stand_in)
     )
 
 
@@ -35,7 +33,7 @@ class TestSensors:
         assert (alert.rule, alert.priority) == ("heading_lost", Priority.WARNING)
         assert alert.text == (
             "heading lost, none for 12 s (compass/HEHDT); course over ground stands in; held back: steady bearing, "
-            "bow crossing, manoeuvre, cross-check, lost target (0 now)"
+            "bow crossing, target manoeuvre, cross check, lost target (0 now)"
         )
 
     def test_holds_back_what_depends_on_it_and_keeps_the_danger(self) -> None:
@@ -65,11 +63,53 @@ class TestSensors:
 
     def test_one_never_heard_is_told_only_if_the_picture_needs_it(self) -> None:
         without, needing = Watch(), Watch()
-        without.ticks(0, 60, heading(None))
-        needing.ticks(0, 60, heading(None, needed=True))
+        without.ticks(0, 60, heading(None, needed=False))
+        needing.ticks(0, 60, heading(None, stand_in=None))
 
         assert not without.raised()
-        assert needing.raised("heading_lost")[0].text.startswith("no heading since the start of the watch")
+        (alert,) = needing.raised("heading_lost")
+        assert alert.priority is Priority.WARNING
+        assert alert.text == (
+            "no heading since the start of the watch; held back: steady bearing, bow crossing, target manoeuvre, "
+            "cross check (0 now)"
+        )
+
+    def test_a_vessel_without_a_compass_is_told_once_as_a_caution_and_loses_no_rule(self) -> None:
+        """Course over ground stands in, with its own uncertainty; nothing is held back for the whole watch."""
+        watch = Watch()
+        watch.ticks(0, 40, heading(None))
+        for at_s in range(41, 100, 3):
+            watch.plot(at_s, but(DANGER, tcpa_min=15.0, bow_crossing_min=15.0))
+            watch.tick(at_s, heading(None))
+        watch.targets["radar-03"] = msgspec.structs.replace(watch.targets["radar-03"], track=TrackState.LOST)
+        watch.tick(130, heading(None))
+
+        assert [(a.rule, a.priority) for a in watch.raised()] == [
+            ("heading_lost", "caution"),
+            ("steady_bearing", "warning"),
+        ]
+        assert "held back" not in watch.raised()[0].text
+        assert "LOST" in watch.events[-1].text
+
+    def test_what_depends_on_it_comes_back_when_the_stand_in_has_settled(self) -> None:
+        watch = Watch()
+        watch.ticks(0, 20, heading(15.0))
+        drift = but(DANGER, tcpa_min=15.0, bow_crossing_min=15.0)
+        for at_s in range(21, 160, 3):
+            watch.plot(at_s, drift)
+            watch.tick(at_s, heading(float(at_s)))
+
+        (late,) = watch.raised("steady_bearing")
+        assert str(late.time)[11:19] >= "08:02:10"
+
+    def test_true_bearings_from_the_set_need_no_heading_of_ours(self) -> None:
+        watch = Watch()
+        watch.ticks(0, 20, heading(15.0, needed=False))
+        for at_s in range(21, 80, 3):
+            watch.plot(at_s, but(DANGER, tcpa_min=15.0, bow_crossing_min=15.0))
+            watch.tick(at_s, heading(60.0, needed=False))
+
+        assert [alert.rule for alert in watch.raised()] == ["heading_lost", "steady_bearing"]
 
     @pytest.mark.parametrize("what", ["position", "speed"])
     def test_position_and_speed_alike(self, what: str) -> None:

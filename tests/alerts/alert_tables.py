@@ -1,0 +1,91 @@
+"""The tables of docs/alerts.md, made from the code's own.
+
+Run `python -m tests.alerts.alert_tables` to write them into the document again.
+"""
+
+import inspect
+import re
+from pathlib import Path
+
+from alerts import identifiers
+from alerts.lifecycle import TABLE, Trigger
+from alerts.plotting.terms import AlertState
+from alerts.settings import DEFAULT_CONDITIONS, RULES, Alerts
+
+DOCUMENT = Path(__file__).parents[2] / "docs" / "alerts.md"
+
+
+def states() -> str:
+    """What each trigger does in each state; a dash where it does nothing."""
+    order = list(AlertState)
+    head = ["| trigger | " + " | ".join(order) + " |", "| --- |" + " --- |" * len(order)]
+    rows = [
+        f"| {trigger} | " + " | ".join(TABLE.get((state, trigger), "–") for state in order) + " |"
+        for trigger in Trigger
+    ]
+    return "\n".join(head + rows)
+
+
+def rules() -> str:
+    """Every rule: when, how urgent, and its times by default."""
+    settings = Alerts()
+    lines = ["| rule | raised when | priority | hold s | clear: ratio, s | repeat s |", "| --- |" + " --- |" * 5]
+    for name in RULES:
+        rule = settings.rule(name)
+        when = WHEN.get(name) or (inspect.getdoc(type(rule)) or "").split("\n\n")[0].replace("\n", " ")
+        times = f"{rule.hold_s:g} | {rule.clear_ratio:g}, {rule.clear_hold_s:g} | {rule.repeat_s:g}"
+        lines.append(f"| `{name}` | {when} | {rule.priority} | {times} |")
+    return "\n".join(lines)
+
+
+WHEN = {
+    # Rules whose settings have no class of their own to say it.
+    "heading_lost": "The heading has been silent for 10 s, or is needed and was never heard.",
+    "position_lost": "The position, likewise.",
+    "speed_lost": "Course and speed over ground, likewise.",
+    "feed_silent": "A feed is silent or down. Holds back what came by it.",
+    "picture_changed": "The set's range scale or orientation changed; shown for 60 s.",
+    "clock_jump": "The wall clock jumped; shown for 60 s. No age or alert depends on it.",
+    "archive_failed": "The archive cannot be written.",
+    "output_failed": "Another output (events, console) fails.",
+    "annunciator_failed": "An annunciator cannot tell; the others tell that.",
+    "distress_beacon": "An AIS-SART, man-overboard or EPIRB transmitter is heard; one under test is a caution.",
+}
+
+
+def conditions() -> str:
+    """The built-in sets of limits."""
+    lines = [
+        "| condition | CPA NM | TCPA min | bow crossing NM, min | close range NM | rules off |",
+        "| --- |" + " --- |" * 5,
+    ]
+    for name, limits in DEFAULT_CONDITIONS.items():
+        bow = f"{limits.bow_crossing_nm:g}, {limits.bow_crossing_min:g}"
+        off = ", ".join(f"`{rule}`" for rule in limits.off) or "–"
+        lines.append(f"| {name} | {limits.cpa_nm:g} | {limits.tcpa_min:g} | {bow} | {limits.close_nm:g} | {off} |")
+    return "\n".join(lines)
+
+
+def names() -> str:
+    """Identifier, category and title of each rule in the alert sentences."""
+    lines = ["| rule | identifier | category | title |", "| --- | --- | --- | --- |"]
+    lines += [f"| `{rule}` | {number} | {letter} | {title} |" for rule, (number, letter, title) in TITLES]
+    return "\n".join(lines)
+
+
+TITLES = list(identifiers.TITLES.items())
+TABLES = {"states": states, "rules": rules, "conditions": conditions, "identifiers": names}
+
+
+def renewed(text: str) -> str:
+    """The document with its tables made again between their marks."""
+    for name, table in TABLES.items():
+        mark = re.compile(rf"(<!-- table: {name} -->\n).*?(<!-- end -->)", re.DOTALL)
+        before = text
+        text = mark.sub(lambda match, table=table: f"{match[1]}{table()}\n{match[2]}", text)  # type: ignore[misc]
+        assert mark.search(before), f"docs/alerts.md has no place for the table {name}"
+    return text
+
+
+if __name__ == "__main__":
+    DOCUMENT.write_text(renewed(DOCUMENT.read_text(encoding="utf-8")), encoding="utf-8")
