@@ -127,9 +127,10 @@ class Archive:
             elif self._failing_since_s is None:
                 self._do_upkeep()
         self._write_backlog()
-        with contextlib.suppress(sqlite3.Error):
+        with contextlib.suppress(sqlite3.Error):  # then the passage is told like one that died
             if self._failing_since_s is None:
                 self._store.end_passage("in order")
+        with contextlib.suppress(sqlite3.Error):
             self._store.close()
 
     def _pause_s(self) -> float:

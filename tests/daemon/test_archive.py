@@ -288,3 +288,19 @@ def test_connections_are_never_in_a_transaction_of_their_own(path: Path) -> None
 
     assert connection.isolation_level is None
     connection.close()
+
+
+def test_the_file_is_closed_even_if_the_end_cannot_be_written(path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The disk fills up at the very end: the passage is told like one that died, and nobody holds the file."""
+
+    def full(store: Store, how: str) -> None:
+        raise sqlite3.OperationalError("database or disk is full")
+
+    monkeypatch.setattr(Store, "end_passage", full)
+    archive = Archive(path, PASSAGE, HostClock())
+    archive.take(moment(0), [plot(0)])
+    archive.close()
+
+    assert archive._store.connection is None
+    with ArchiveReader(path) as reader:
+        assert reader.passages()[0].ended is None

@@ -215,7 +215,7 @@ def full_disk(folder: Path, rounds: int) -> Outcome:
     bad: list[str] = []
     slowest_s, lost = 0.0, 0
     for _ in range(rounds):
-        with tmpfs(folder / "full", 1024) as disk:
+        with tmpfs(folder / "full", 2048) as disk:
             path, ballast = disk / "a.sqlite", disk / "ballast"
             watched = Watched(path)
             if not watched.until_written():
@@ -223,7 +223,7 @@ def full_disk(folder: Path, rounds: int) -> Outcome:
             with contextlib.suppress(OSError), ballast.open("wb", buffering=0) as file:
                 while True:
                     file.write(bytes(4096))
-            if not watched.until_trouble("full", events=50):
+            if not watched.until_trouble("full", events=10):
                 bad.append("a full disk was not noticed")
             ballast.unlink()
             if not watched.until_well():
