@@ -3,6 +3,7 @@
 import os
 import tomllib
 from collections.abc import Sequence
+from enum import StrEnum
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -39,6 +40,25 @@ class ArchiveSettings(Struct, frozen=True, kw_only=True, forbid_unknown_fields=T
     ] = None
 
 
+class LabelsFrom(StrEnum):
+    """Whose date and time stand beside the stream's own seconds."""
+
+    HOST = "host"
+    INSTRUMENTS = "instruments"
+
+
+class ClockSettings(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """Labels of time. Ages, motion and alerts never depend on them."""
+
+    labels_from: Annotated[
+        LabelsFrom,
+        Meta(
+            description="host: this computer's clock; instruments: RMC or ZDA once they go on steadily, for a computer"
+            " whose clock is not set"
+        ),
+    ] = LabelsFrom.HOST
+
+
 class Config(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     """All that can be set."""
 
@@ -52,6 +72,7 @@ class Config(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     alerts: Alerts = field(default_factory=Alerts)
     annunciators: Annunciators = field(default_factory=Annunciators)
     archive: ArchiveSettings = field(default_factory=ArchiveSettings)
+    clock: ClockSettings = field(default_factory=ClockSettings)
 
 
 def default_path() -> Path:

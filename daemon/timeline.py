@@ -9,6 +9,7 @@ from typing import Protocol
 
 from alerts.events import Instant, Moment
 from daemon.feeds.face import UNTIMED, Arrival
+from daemon.instrument_time import WEEKS_MS, InstrumentTime
 from parsers.observations import DateAndTime, Observation, TimeOfDay
 from parsers.tag import Tagged
 
@@ -27,10 +28,6 @@ is stale after a day, so no more than a day is let pass."""
 
 ASTRAY_MS = 600_000
 """A receiver that restarts may claim any date, or several in turn; for this long it may come back to where it was."""
-
-WEEKS_MS = 1024 * 7 * DAY_MS
-"""What a receiver is late by whose week number has rolled over: 1,024 weeks (it rolled on 21 August 1999 and 6 April
-2019; single receivers roll on a date of their own)."""
 
 JUST_AFTER_MIDNIGHT_MS = 60_000
 
@@ -181,12 +178,19 @@ class RecordedTimeline:
 
 
 class LiveTimeline:
-    """Time by the host: monotonic seconds, and the wall clock as it was at the start carried on by them."""
+    """Time by the host: monotonic seconds, and beside them a label that its wall clock, or the instruments, give.
 
-    def __init__(self, mono_s: float, utc_ms: int) -> None:
+    The label goes on with the seconds and follows a wall clock that is being put right slowly. A clock that leaps takes
+    the label with it, and is told. A leap of an instrument's time is told as well, whoever gives the label.
+    """
+
+    def __init__(self, mono_s: float, utc_ms: int, by_instruments: bool = False) -> None:
         self._anchor_ms = utc_ms - round(mono_s * 1000)
         self._moment = Moment(mono_s, Instant(utc_ms))
         self._jump_s: float | None = None
+        self._followed_ms = round(mono_s * 1000)
+        self._by_instruments = by_instruments
+        self.instruments = InstrumentTime()
 
     def moment(self, arrival: Arrival, tagged: Tagged) -> Moment:
         """See Timeline."""
@@ -195,22 +199,38 @@ class LiveTimeline:
     def at(self, mono_s: float, utc_ms: int) -> Moment:
         """A moment by the host's clocks, for a line or for the passing of time."""
         mono_s = max(mono_s, self._moment.at_s)
-        label_ms = self._anchor_ms + round(mono_s * 1000)
-        if abs(utc_ms - label_ms) > JUMP_MS:
-            self._jump_s = (utc_ms - label_ms) / 1000.0
-            self._anchor_ms += utc_ms - label_ms
-            label_ms = utc_ms
+        mono_ms = round(mono_s * 1000)
+        offset_ms = self.instruments.offset_ms(mono_s) if self._by_instruments else None
+        self._follow((utc_ms - mono_ms) if offset_ms is None else offset_ms, mono_ms)
+        label_ms = self._anchor_ms + mono_ms
         if mono_s != self._moment.at_s or label_ms != self._moment.time.utc_ms:
             self._moment = Moment(mono_s, Instant(label_ms))
         return self._moment
 
     def learn(self, observations: Iterable[Observation]) -> None:
-        """Live, what instruments claim of time moves nothing."""
+        """See Timeline. What instruments claim moves no seconds."""
+        for observation in observations:
+            if isinstance(observation, DateAndTime):
+                step_s = self.instruments.see(str(observation.source), observation.utc_ms, observation.at_s)
+                if step_s is not None:
+                    self._jump_s = step_s
 
     def take_jump(self) -> float | None:
         """See Timeline."""
         jump_s, self._jump_s = self._jump_s, None
         return jump_s
+
+    def _follow(self, offset_ms: int, mono_ms: int) -> None:
+        """Leap with a clock that leapt; else go after it by at most a thousandth, so that labels never run back."""
+        apart_ms = offset_ms - self._anchor_ms
+        if abs(apart_ms) > JUMP_MS:
+            self._jump_s = apart_ms / 1000.0
+            self._anchor_ms = offset_ms
+        elif mono_ms - self._followed_ms >= 1000:
+            self._anchor_ms += max(-1, min(1, apart_ms))
+        else:
+            return
+        self._followed_ms = mono_ms
 
 
 class TaggedTimeline(RecordedTimeline):

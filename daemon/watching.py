@@ -18,7 +18,7 @@ from alerts.lookout import Lookout
 from daemon import outputs, status, telling
 from daemon.clock import Clock, HostClock
 from daemon.commands import shared
-from daemon.config import Config, FeedSettings, load
+from daemon.config import Config, FeedSettings, LabelsFrom, load
 from daemon.control import ControlServer, Pending
 from daemon.errors import UserError
 from daemon.feeds.face import Feed
@@ -95,7 +95,9 @@ class Watch:
         by_tag = {spec.time is FeedTime.TAG for spec in specs}
         if len(by_tag) > 1:
             raise UserError("time=tag must be given for all feeds or for none: a watch has one clock")
-        self.timeline = TaggedTimeline() if True in by_tag else LiveTimeline(clock.mono_s(), clock.utc_ms())
+        by_instruments = config.clock.labels_from is LabelsFrom.INSTRUMENTS
+        live = LiveTimeline(clock.mono_s(), clock.utc_ms(), by_instruments)
+        self.timeline = TaggedTimeline() if True in by_tag else live
         lines = [
             FeedLine(
                 name=feed.name,

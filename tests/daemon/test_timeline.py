@@ -10,8 +10,10 @@ from hypothesis import strategies as st
 
 from alerts.events import Moment
 from daemon.feeds.face import Arrival
-from daemon.timeline import DAY_MS, WEEKS_MS, LiveTimeline, RecordedTimeline, Timeline
+from daemon.instrument_time import WEEKS_MS
+from daemon.timeline import DAY_MS, LiveTimeline, RecordedTimeline, Timeline
 from parsers.decode import Decoder
+from parsers.observations import DateAndTime, Source
 from parsers.sentence import Refusal, checksum
 from parsers.tag import Tagged, untag
 
@@ -231,6 +233,76 @@ def test_live_a_jump_of_the_wall_clock_moves_labels_alone() -> None:
     assert steps(moments) == [1] * 38
     assert jumps == [7200, -93600, -WEEKS_MS / 1000 + 86400]
     assert moments[-1].time.utc_ms == T0 + 39_000 - WEEKS_MS
+
+
+class TestInstruments:
+    def claims(self, timeline: LiveTimeline, pairs: list[tuple[float, int]], late_s: float = 0.4) -> list[float]:
+        """Each pair: the host's seconds and the time claimed then, which is a little late. The jumps that are told."""
+        jumps = []
+        for mono_s, claimed_ms in pairs:
+            timeline.at(mono_s, T0 + round(mono_s * 1000))
+            source = Source(feed="f", talker="GP", formatter="ZDA")
+            timeline.learn([DateAndTime(at_s=mono_s, source=source, utc_ms=claimed_ms - round(late_s * 1000))])
+            jump = timeline.take_jump()
+            if jump is not None:
+                jumps.append(round(jump, 3))
+        return jumps
+
+    def test_they_move_no_label_unless_they_are_asked_to(self) -> None:
+        """An hour ahead of the host, steadily: nobody asked, nothing is told."""
+        timeline = LiveTimeline(0.0, T0)
+        jumps = self.claims(timeline, [(n, T0 + n * 1000 + 3_600_000) for n in range(10)])
+
+        assert jumps == []
+        assert timeline.at(10.0, T0 + 10_000).time.utc_ms == T0 + 10_000
+
+    def test_they_give_the_label_once_they_go_on_steadily(self) -> None:
+        """The host's clock is an hour slow: after three claims the label is theirs, told once; seconds do not know."""
+        timeline = LiveTimeline(0.0, T0, by_instruments=True)
+        jumps = self.claims(timeline, [(n, T0 + n * 1000 + 3_600_000) for n in range(10)])
+        moment = timeline.at(10.0, T0 + 10_000)
+
+        assert jumps == [3599.6]
+        assert moment.at_s == 10.0
+        assert abs(moment.time.utc_ms - (T0 + 10_000 + 3_600_000)) < 1000
+
+    def test_when_they_are_silent_the_host_gives_it_again(self) -> None:
+        """After ten seconds without a claim."""
+        timeline = LiveTimeline(0.0, T0, by_instruments=True)
+        self.claims(timeline, [(n, T0 + n * 1000 + 3_600_000) for n in range(10)])
+
+        assert timeline.at(30.0, T0 + 30_000).time.utc_ms == T0 + 30_000
+
+    def test_a_garbled_restart_is_told_and_not_believed(self) -> None:
+        """Random dates for some seconds: each leap is told, the label stays with the host."""
+        timeline = LiveTimeline(0.0, T0, by_instruments=True)
+        claims = [(n, T0 + n * 1000) for n in range(5)]
+        claims += [(5, T0 - 10**10), (6, T0 + 5 * 10**10), (7, 3 * 10**11)]
+        claims += [(n, T0 + n * 1000) for n in range(8, 13)]
+        jumps = self.claims(timeline, [(float(mono_s), ms) for mono_s, ms in claims])
+
+        assert len(jumps) == 4
+        assert abs(timeline.at(13.0, T0 + 13_000).time.utc_ms - (T0 + 13_000)) < 1000
+
+    def test_weeks_that_rolled_over_are_put_right_and_said(self) -> None:
+        """A receiver that says 2007 from the start gives the right label all the same."""
+        timeline = LiveTimeline(0.0, T0 - 3_600_000, by_instruments=True)
+        self.claims(timeline, [(float(n), T0 + n * 1000 - WEEKS_MS) for n in range(6)])
+
+        assert timeline.instruments.rolled_over
+        assert abs(timeline.at(6.0, T0 + 6_000 - 3_600_000).time.utc_ms - (T0 + 6_000)) < 1000
+
+    def test_a_wall_clock_that_is_put_right_slowly_is_followed(self) -> None:
+        """500 parts in a million, as time daemons slew: no jump in eight hours, and the label keeps up."""
+        timeline = LiveTimeline(0.0, T0)
+        labels = []
+        for mono_s in range(1, 8 * 3600):
+            labels.append(timeline.at(mono_s, T0 + mono_s * 1000 + mono_s // 2).time.utc_ms)
+
+            assert timeline.take_jump() is None
+
+        assert labels == sorted(labels)
+        assert abs(labels[-1] - (T0 + mono_s * 1000 + mono_s // 2)) < 10
 
 
 def test_a_recording_without_tag_blocks_is_replayed_in_no_time(
