@@ -27,9 +27,9 @@ from alerts.plotting.kinematics import Estimate, OwnMotion
 from alerts.plotting.terms import BearingTrend, Passing
 from parsers.observations import MotionReference
 
-OWN_FLUTTER = 0.33
-"""The part of own velocity's error that is not steady, and so does not cancel (the log's error in A.823(19) App. 3:
-a bias of 0.5 kn and 0.067 kn about it; satellite speed to a count of 0.1 kn)."""
+OWN_FLUTTER, OWN_FLUTTER_MOST_KN = 0.5, 0.08
+"""The part of own velocity's sd that is not steady, and so does not cancel, and the most of it. (The log's error in
+A.823(19) App. 3 is a bias of 0.5 kn and 0.067 kn about it; satellite speed comes to a count of 0.1 kn.)"""
 
 LIMIT_SDS = 1.96
 
@@ -156,7 +156,7 @@ def _inputs(estimates: Sequence[Estimate], owns: Sequence[OwnMotion]) -> _Inputs
     table.extend([filler] * (-len(table) % _LANES or (0 if table else _LANES)))
     c = np.ascontiguousarray(np.array(table, dtype=np.float64).T)
     covariance = c[10:]
-    flutter = (OWN_FLUTTER * c[6]) ** 2
+    flutter = np.minimum(OWN_FLUTTER * c[6], OWN_FLUTTER_MOST_KN) ** 2
     covariance[7] += flutter
     covariance[9] += flutter
     own_course = bearing_of(c[4], c[5], 0.5)

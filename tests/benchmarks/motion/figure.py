@@ -36,6 +36,7 @@ class Figure(NamedTuple):
     seed: int
 
 
+Span = tuple[float, float]
 Measure = Callable[[int], Iterator[Figure]]
 
 
@@ -83,9 +84,8 @@ def percent(part: int, whole: int) -> float:
     return 100.0 * part / max(whole, 1)
 
 
-def coverage_figure(
-    name: str, bounds: tuple[float, float], aims: tuple[float, float], got: Sampled, seed: int
-) -> Figure:
+def coverage_figure(name: str, bounds: Span, aims: Span, got: Sampled, seed: int) -> Figure:
+    """How often the truth lay inside the limits of the settled ones, beside its bounds in per cent."""
     inside, settled = covered(got)
     share = percent(inside, settled)
     unsettled = len(got.looks) - settled

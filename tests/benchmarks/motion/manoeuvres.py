@@ -1,6 +1,6 @@
 """Alterations of the target and of own ship: how soon they are told, how well it goes on, how often for nothing."""
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 
 import msgspec
 import numpy as np
@@ -20,6 +20,7 @@ from tests.benchmarks.motion.figure import (
     shared_noise,
     yawing,
 )
+from tests.benchmarks.motion.imo import A823_SENSORS
 from tests.benchmarks.motion.runs import (
     WHITE,
     Followed,
@@ -82,6 +83,7 @@ def manoeuvres(runs: int, seed: int = 606) -> Iterator[Figure]:
         )
         if bounded:
             yield _earliest(followed, seed)
+        yield _just_manoeuvred(followed, name, seed)
         yield from _after(followed, name, 360.0 + (turn / 90.0 * 60.0 if turn else abs(speed) / 6.0 * 60.0), seed)
 
 
@@ -101,6 +103,25 @@ def _earliest(followed: list[Followed], seed: int) -> Figure:
         len(followed),
         seed,
     )
+
+
+def _just_manoeuvred(followed: list[Followed], name: str, seed: int) -> Figure:
+    """Coverage at the first settled looks after the track has said that it manoeuvres."""
+    told = []
+    for wait_s in (0.0, 30.0, 60.0):
+        flagged = [one for one in followed if flagged_s(one) < 200.0]
+        inside, settled = covered(sample(flagged, _settled_after_flag(wait_s)))
+        told.append(f"{percent(inside, settled):.0f} %")
+    measured = f"{told[0]}; 30 s and 60 s after the word {told[1]} and {told[2]}"
+    return Figure(f"{name}: coverage when just settled again", measured, "", "", None, None, len(followed), seed)
+
+
+def _settled_after_flag(wait_s: float) -> Callable[[Followed], int]:
+    def index(one: Followed) -> int:
+        start = one.index_at(360.0 + flagged_s(one) + wait_s)
+        return next((k for k in range(start, len(one.looks)) if one.estimates[k].settled), len(one.looks) - 1)
+
+    return index
 
 
 def _after(followed: list[Followed], name: str, ended_s: float, seed: int) -> Iterator[Figure]:

@@ -115,7 +115,8 @@ def write(figures: Sequence[Figure], share: float) -> None:
             "possible' is the 95 % error of an unbiased estimator at the Cramér-Rao bound that has the same biases. A "
             "limit that is passed is in bold.",
             imo_table(cells),
-            "### Reliability of `inside_probability`\n\n![Probability said against share that came](method/reliability.svg)",
+            "### Reliability of `inside_probability`\n\n"
+            "![Probability said against share that came](method/reliability.svg)",
             bins_table(bins),
         )
     )
