@@ -74,6 +74,9 @@ def _mistakes(scenario: Scenario) -> Iterator[tuple[Path_, str]]:
         for index, failure in enumerate(sensor.failures):
             if failure.until_min <= failure.from_min:
                 yield ("sensors", name, "failures", str(index), "until"), "ends before it begins"
+    log = scenario.sensors.speed
+    if log is not None and log.reference == "ground" and "VHW" in log.sentences:
+        yield ("sensors", "speed", "sentences"), 'VHW is through the water; a log over the ground sends ["VBW"]'
     for index, mark in enumerate(scenario.marks):
         here = ("marks", str(index))
         if scenario.radar is None:

@@ -202,7 +202,7 @@ class PositionSensor(Table, frozen=True, kw_only=True):
 
 
 class SpeedSensor(Table, frozen=True, kw_only=True):
-    """The log: speed through the water along the keel."""
+    """The log: speed along the keel, through the water, or over the ground where it sees the bottom."""
 
     sentences: Annotated[tuple[Literal["VHW", "VBW"], ...], Meta(min_length=1, description="what it sends")] = ("VHW",)
     talker: Annotated[Talker, Meta(description="talker")] = "VW"
@@ -210,6 +210,10 @@ class SpeedSensor(Table, frozen=True, kw_only=True):
     noise_kn: Annotated[NotNegative, Meta(description="error of each value, sd")] = 0.05
     bias_kn: Annotated[float, Meta(ge=-20, le=20, description="constant error")] = 0.0
     factor: Annotated[float, Meta(ge=0, le=10, description="reads this many times the true speed")] = 1.0
+    reference: Annotated[
+        Literal["water", "ground"], Meta(description="what it measures against; over the ground only VBW can tell it")
+    ] = "water"
+    delay_s: Annotated[float, Meta(ge=0, le=10, description="age of the speed when it is sent")] = 0.0
     failures: Annotated[tuple[Failure, ...], Meta(description="failures in time")] = ()
 
 

@@ -162,10 +162,17 @@ class Log:
         self.sensor, self._own = sensor, own
 
     def read(self, times_s: Floats, rng: Generator) -> Floats:
-        """Speed through the water along the keel, knots; NaN where there is none."""
+        """Speed along the keel, knots; NaN where there is none."""
         sensor = self.sensor
-        keel = np.cos(np.radians(self._own.ship.leeway_deg))
-        values = self._own.state(times_s).speed_kn * keel * sensor.factor + sensor.bias_kn
+        true = self._along_keel(np.maximum(times_s - sensor.delay_s, 0.0))
+        values = true * sensor.factor + sensor.bias_kn
         if sensor.noise_kn:
             values = values + rng.standard_normal(times_s.shape) * sensor.noise_kn
         return _failing(sensor.failures, times_s, values)
+
+    def _along_keel(self, times_s: Floats) -> Floats:
+        state = self._own.state(times_s)
+        if self.sensor.reference == "water":
+            return np.asarray(state.speed_kn * np.cos(np.radians(self._own.ship.leeway_deg)))
+        bow = np.radians(self._own.heading(times_s))
+        return np.asarray(state.east_kn * np.sin(bow) + state.north_kn * np.cos(bow))

@@ -15,7 +15,7 @@ from daemon.exercise import ais, marks
 from daemon.exercise.geodesy import Floats, destination
 from daemon.exercise.passage import COMPASS, INPUTS, LOG, RECEIVER, Passage, chance
 from daemon.exercise.reports import Reports, reports
-from daemon.exercise.scenario import Failure, Radar
+from daemon.exercise.scenario import Failure, Radar, SpeedSensor
 from daemon.exercise.sensors import Compass, Log, Receiver, during
 from daemon.exercise.tracker import ACQUIRING, LOST, TRACKING, Tracks
 from parsers import encode
@@ -103,10 +103,16 @@ def _speed(passage: Passage, log: Log) -> Iterator[Stream]:
     times = _times(passage, spec.rate_hz, spec.failures)
     rng = chance(passage.scenario.seed, LOG)
     for place, kind in enumerate(spec.sentences):
-        make = encode.vhw if kind == "VHW" else encode.vbw
-        yield Stream(
-            times + 0.3 + place * SPACING_S, partial(_written, partial(make, talker=spec.talker), log.read(times, rng))
-        )
+        make = _speed_writer(kind, spec)
+        yield Stream(times + 0.3 + place * SPACING_S, partial(_written, make, log.read(times, rng)))
+
+
+def _speed_writer(kind: str, spec: SpeedSensor) -> Callable[[float | None], str]:
+    if kind == "VHW":
+        return partial(encode.vhw, talker=spec.talker)
+    if spec.reference == "water":
+        return partial(encode.vbw, talker=spec.talker)
+    return lambda speed: encode.vbw(None, None, speed, talker=spec.talker)
 
 
 def _position(passage: Passage, receiver: Receiver) -> Iterator[Stream]:

@@ -300,3 +300,34 @@ def test_sensor_errors_have_the_size_they_state() -> None:
     east = (lon - true.lon_deg) * 60 * 1194.9
     assert east.mean() == pytest.approx(50, abs=12)
     assert np.hypot(north.std(), east.std()) / np.sqrt(2) == pytest.approx(12, rel=0.35)  # slow: few are independent
+
+
+def test_a_log_tells_what_it_measures_against() -> None:
+    """In a stream of 2 kn from ahead: 10 through the water in the water fields, 8 over the ground in the others."""
+    against = TidalStream(set_deg=210, drift_kn=2)
+    for reference, fields in (("water", ["10.00", "", "A", "", "", "V"]), ("ground", ["", "", "V", "8.00", "", "A"])):
+        log = SpeedSensor(sentences=("VBW",), noise_kn=0, reference=reference)  # type: ignore[arg-type]
+        made = scenario(sensors=msgspec.structs.replace(QUIET, speed=log))
+        told = said(msgspec.structs.replace(made, tidal_stream=against), "VBW")
+
+        assert told[-1][1][1:7] == fields
+
+
+def test_late_readings_are_those_of_before() -> None:
+    """While own ship slows down by 6 kn in a minute, a log that is 5 s late reads 0.5 kn more, a compass likewise."""
+    from daemon.exercise.scenario import Leg
+
+    slowing = (Leg(at_min=2, speed_kn=4.0, course_deg=90.0, speed_rate_kn_min=6, turn_rate_deg_min=60),)
+    read: dict[float, tuple[float, float]] = {}
+    for delay in (0.0, 5.0):
+        sensors = msgspec.structs.replace(
+            QUIET, speed=SpeedSensor(noise_kn=0, delay_s=delay), heading=HeadingSensor(noise_deg=0, delay_s=delay)
+        )
+        made = scenario(sensors=sensors)
+        made = msgspec.structs.replace(made, own_ship=msgspec.structs.replace(made.own_ship, legs=slowing))
+        speed = next(float(f[5]) for at, f in said(made, "VHW") if at > 150)
+        heading = next(float(f[1]) for at, f in said(made, "HDT") if at >= 150)
+        read[delay] = speed, heading
+
+    assert read[5.0][0] - read[0.0][0] == pytest.approx(0.5, abs=0.011)
+    assert read[0.0][1] - read[5.0][1] == pytest.approx(5.0, abs=0.11)
