@@ -8,10 +8,11 @@ import pynmea2
 import pytest
 
 from parsers import encode
+from parsers.encode_ttd import CompressedPrediction, CompressedTarget, ttd
 from parsers.observations import Acquisition, MotionReference, Orientation, Reference, TargetStatus
 
 ACQUIRING = encode.ttm(2, 3.55, 297.3, cpa_nm=0.13, status=TargetStatus.ACQUIRING, acquisition=Acquisition.MANUAL)
-UNKNOWN = [encode.CompressedPrediction(number=n, cpa_nm=None, tcpa_min=None) for n in (229, 230, 231)]
+UNKNOWN = [CompressedPrediction(number=n, cpa_nm=None, tcpa_min=None) for n in (229, 230, 231)]
 
 # Published sentence, source, what we write. Where only the decimals differ it is said.
 PUBLISHED = [
@@ -22,7 +23,7 @@ PUBLISHED = [
     ("$HCHDG,98.3,0.0,E,12.6,W*57", "go-nmea", encode.hdg(98.3, deviation_deg=0.0, variation_deg=-12.6)),
     ("$INTHS,123.456,A*20", "go-nmea", encode.ths(123.456, decimals=3, talker="IN")),
     ("$INTHS,,V*1E", "go-nmea", encode.ths(None, talker="IN")),
-    ("!RATTD,01,01,,CUwwowtCVwwowtCWwwowt,0*30", "a public file", encode.ttd(UNKNOWN)[0]),
+    ("!RATTD,01,01,,CUwwowtCVwwowtCWwwowt,0*30", "a public file", ttd(UNKNOWN)[0]),
 ]
 
 
@@ -144,10 +145,10 @@ def test_radar_settings() -> None:
 
 def test_ttd_bits() -> None:
     """Structure 0 field by field: widths of IEC 61162-1 edition 6 as a public library has them, taken apart by hand."""
-    target = encode.CompressedTarget(
+    target = CompressedTarget(
         number=23, bearing_deg=359.96, range_nm=4.25, speed_kn=12.3, course_deg=90.0, water=True, correlation=5
     )
-    (line,) = encode.ttd([target])
+    (line,) = ttd([target])
     payload, fill = line.split("*")[0].split(",")[4:6]
     bits = "".join(f"{(ord(c) - 48 if ord(c) < 88 else ord(c) - 56):06b}" for c in payload)
     widths = (2, 10, 12, 12, 12, 12, 3, 1, 14, 1, 1, 2, 8)
@@ -161,8 +162,8 @@ def test_ttd_bits() -> None:
 
 def test_five_compressed_targets_need_two_sentences() -> None:
     """At most four to a sentence; both parts carry the sequence number and the totals in hex."""
-    targets = [encode.CompressedTarget(number=n, bearing_deg=1.0, range_nm=1.0) for n in range(1, 6)]
-    first, second = encode.ttd(targets, sequence=3)
+    targets = [CompressedTarget(number=n, bearing_deg=1.0, range_nm=1.0) for n in range(1, 6)]
+    first, second = ttd(targets, sequence=3)
 
     assert first.startswith("!RATTD,02,01,3,")
     assert second.startswith("!RATTD,02,02,3,")
