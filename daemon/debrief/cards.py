@@ -37,7 +37,8 @@ def card(one: Study, echo: Steadiness, passage: Passage) -> str:
     plots = window(one)
     heading = _heading_at(passage, one.closest.at_s)
     pictures = "".join(f"<figure>{drawing.svg()}</figure>" for drawing in figures.charts(one, plots))
-    sheet = f"<figure>{figures.sheet(one, plots, heading).svg()}<figcaption>{_caption(one)}</figcaption></figure>"
+    drawn = "".join(drawing.svg() for drawing in figures.sheets(one, plots, heading))
+    sheet = f"<figure>{drawn}<figcaption>{_caption(one)}</figcaption></figure>"
     return (
         f'<article id="{anchor(one.target)}" aria-labelledby="{anchor(one.target)}-h">'
         f'<h3 id="{anchor(one.target)}-h">{called(one.target, one.name)}</h3>{_facts(one)}'

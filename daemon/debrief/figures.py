@@ -11,7 +11,7 @@ from daemon.debrief.record import Dated, Passage
 from daemon.debrief.study import Alteration, Closest, Span, Study
 from daemon.pictures.chart import TIME_STEPS_S, Flag, Line, chart
 from daemon.pictures.drawing import Drawing, Point, thinned
-from daemon.pictures.sheet import Ellipse, Mark, SheetTrack, plotting_sheet
+from daemon.pictures.sheet import Ellipse, Mark, SheetTrack, plotting_sheet, rim_nm
 
 # 95 % of a bivariate normal lies within this many standard deviations: the root of 5.991, chi-squared with two degrees
 # of freedom (any statistical table).
@@ -37,27 +37,46 @@ def sparse(plots: Sequence[Dated], most: int = MOST_POINTS) -> Sequence[Dated]:
     return [*plots[:-1:step], plots[-1]]
 
 
-def sheet(one: Study, plots: Sequence[Dated], heading_deg: float | None) -> Drawing:
-    """The relative plotting sheet of an encounter: track with times, closest approach, and the 95 % ellipse of the
-    prediction that was in force when the alarm came (or at the first settled plot)."""
+def sheets(one: Study, plots: Sequence[Dated], heading_deg: float | None) -> list[Drawing]:
+    """The relative plotting sheet of an encounter, and the same near own ship: track with times, closest approach, and
+    the 95 % ellipse of the prediction that was in force when the alarm came (or at the first settled plot)."""
     true = any(plot.bearing_deg is not None for _, plot in plots)
-    marks = _marks(sparse(plots), true)
     closest = one.closest
     cpa = None
     if closest.bearing_deg is not None and true:
         cpa = Mark(closest.range_nm, closest.bearing_deg, f"{closest.range_nm:.2f} NM at {hours(closest.at_s)}")
-    track = SheetTrack(name=words.clean(one.name, 24) or one.target, points=marks, cpa=cpa, ellipse=_ellipse(one))
+    name, ellipse = words.clean(one.name, 24) or one.target, _ellipse(one)
     said = (
         f"Relative track from {hours(plots[0][0])} to {hours(plots[-1][0])}; closest {words.miles(closest.range_nm)}."
     )
-    return plotting_sheet(
-        [track],
-        title=f"Relative plotting sheet of {track.name}",
+    heading = heading_deg if true else 0.0
+    marks = _marks(sparse(plots), true)
+    whole = plotting_sheet(
+        [SheetTrack(name=name, points=marks, cpa=cpa, ellipse=ellipse)],
+        title=f"Relative plotting sheet of {name}",
         description=said,
         true=true,
-        heading_deg=heading_deg if true else 0.0,
+        heading_deg=heading,
         size=460.0,
     )
+    near_nm = rim_nm(max([2.5 * closest.range_nm, 0.2, *_reach(ellipse)]))
+    inner = [dated for dated in plots if dated[1].range_nm <= near_nm]
+    if near_nm > 0.5 * max(mark.range_nm for mark in marks) or len(inner) < 2:
+        return [whole]
+    near = plotting_sheet(
+        [SheetTrack(name="", points=_marks(sparse(inner), true), cpa=cpa, ellipse=ellipse)],
+        title=f"The closest approach of {name}, near own ship",
+        description=said,
+        true=true,
+        heading_deg=heading,
+        radius_nm=near_nm,
+        size=340.0,
+    )
+    return [whole, near]
+
+
+def _reach(ellipse: Ellipse | None) -> list[float]:
+    return [] if ellipse is None else [ellipse.range_nm + max(ellipse.along_nm, ellipse.across_nm)]
 
 
 def _marks(plots: Sequence[Dated], true: bool) -> list[Mark]:
@@ -152,12 +171,28 @@ def charts(one: Study, plots: Sequence[Dated]) -> list[Drawing]:
         Line(name="the set's", points=_ahead(few, lambda plot: plot.reported_tcpa_min), kind="theirs"),
     ]
     return [
-        chart([bearing], title=f"True bearing of {name} against time", unit="°T", clock=hours, flags=flags),
-        chart([range_line], title=f"Range of {name} against time", unit="NM", clock=hours, flags=flags, low=0.0),
+        chart(
+            [bearing],
+            title=f"True bearing of {name} against time",
+            unit="°T",
+            label="bearing",
+            clock=hours,
+            flags=flags,
+        ),
+        chart(
+            [range_line],
+            title=f"Range of {name} against time",
+            unit="NM",
+            label="range",
+            clock=hours,
+            flags=flags,
+            low=0.0,
+        ),
         chart(
             cpa,
             title=f"CPA of {name}: ours with 95 % limits, and the set's",
             unit="NM",
+            label="CPA",
             clock=hours,
             flags=flags,
             limit=float(limit) if isinstance(limit, int | float) else None,
@@ -168,6 +203,7 @@ def charts(one: Study, plots: Sequence[Dated]) -> list[Drawing]:
             tcpa,
             title=f"TCPA of {name}: ours and the set's",
             unit="min",
+            label="TCPA",
             clock=hours,
             flags=flags,
             low=0.0,

@@ -10,6 +10,7 @@ from collections import Counter
 from collections.abc import Iterator, Sequence
 from html import escape
 from importlib.resources import files
+from statistics import fmean
 
 from msgspec import Struct
 
@@ -69,13 +70,16 @@ class Debrief:
         return {one.target for one in near[: self.shape.most_cards]}
 
     def _over_ground(self, plots: Sequence[Dated]) -> list[tuple[float, float]]:
-        places = [
-            place
-            for at_s, plot in plots
-            if plot.bearing_deg is not None
-            and (place := self.plane.target_at(at_s, plot.range_nm, plot.bearing_deg)) is not None
-        ]
-        return thinned(places, 0.01)
+        """Places over the ground, the mean of each quarter minute: a plot's own scatter is not the target's way."""
+        together: dict[int, list[tuple[float, float]]] = {}
+        for at_s, plot in plots:
+            if plot.bearing_deg is None:
+                continue
+            place = self.plane.target_at(at_s, plot.range_nm, plot.bearing_deg)
+            if place is not None:
+                together.setdefault(int(at_s // 15), []).append(place)
+        means = [(fmean(e for e, _ in some), fmean(n for _, n in some)) for some in together.values()]
+        return thinned(means, 0.005)
 
 
 def _urgency(one: Study) -> tuple[bool, float]:

@@ -129,9 +129,11 @@ def closest_of(plots: Sequence[Dated]) -> Closest:
     (east_kn, east), (north_kn, north) = (np.polyfit(at, ranges * axis(angles), 1) for axis in (np.sin, np.cos))
     speed2 = east_kn**2 + north_kn**2
     when = 0.0 if speed2 == 0 else -(east * east_kn + north * north_kn) / speed2
+    # The line may come closest beyond what was seen: then the record broke off, or began, while the target closed.
+    ended = (when > at[-1] and near[-1][0] == plots[-1][0]) or (when < at[0] and near[0][0] == plots[0][0])
     when = float(np.clip(when, at[0], at[-1]))
     e, n = east + east_kn * when, north + north_kn * when
-    return Closest(nearest_s + when, float(np.hypot(e, n)), math.degrees(math.atan2(e, n)) % 360.0, False)
+    return Closest(nearest_s + when, float(np.hypot(e, n)), math.degrees(math.atan2(e, n)) % 360.0, ended)
 
 
 # --------------------------------------------------------------------------------------------------- alerts
@@ -241,11 +243,11 @@ def _turns(who: str, at_s: Array, east_kn: Array, north_kn: Array) -> list[Alter
         if np.isfinite(before).all() and np.isfinite(after).all():
             sides[index] = (before.mean(axis=0), after.mean(axis=0))
             jumps[index] = float(np.hypot(*(sides[index][1] - sides[index][0])))
-    peaks = [
-        index
-        for index in sides
-        if jumps[index] >= ALTERED_KN and jumps[index] == jumps[max(index - half, 0) : index + half + 1].max()
-    ]
+    peaks: list[int] = []
+    for index in sides:
+        highest = jumps[index] == jumps[max(index - half, 0) : index + half + 1].max()
+        if jumps[index] >= ALTERED_KN and highest and not (peaks and index - peaks[-1] <= half):
+            peaks.append(index)
     return [
         _alteration(who, float(at_s[0] + (index + 0.5) * BIN_S), tuple(sides[index][0]), tuple(sides[index][1]))
         for index in peaks

@@ -38,6 +38,7 @@ def chart(
     title: str,
     unit: str,
     clock: Callable[[float], str],
+    label: str = "",
     description: str = "",
     flags: Sequence[Flag] = (),
     limit: float | None = None,
@@ -46,10 +47,13 @@ def chart(
     width: float = 520.0,
     height: float = 190.0,
 ) -> Drawing:
-    """A chart with time along the foot, in words of `clock`. `limit` is a dotted level; `low`, `high` hold the axis."""
+    """A chart with time along the foot, in words of `clock`. `label` says what the values are, `unit` theirs.
+
+    `limit` is a dotted level; `low` and `high` hold the axis.
+    """
     drawing = Drawing(width, height, title, description)
     frame = _Frame(drawing, lines, flags, limit, low, high)
-    frame.grid(unit, clock)
+    frame.grid(f"{label}, {unit}" if label else unit, clock)
     for line in lines:
         frame.line(line)
     if limit is not None:

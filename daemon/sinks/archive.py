@@ -87,7 +87,10 @@ class Archive:
         """See Sink."""
         with self._lock:
             if self._lossless:
-                self._lock.wait_for(lambda: len(self._common) < BACKLOG or bool(self.trouble) or self._stopping)
+                room = BACKLOG - len(events)  # for all of the moment's: what is over the bound would be given up
+                self._lock.wait_for(
+                    lambda: len(self._common) <= room or not self._common or bool(self.trouble) or self._stopping
+                )
             for event in events:
                 if isinstance(event, Summary):
                     continue
