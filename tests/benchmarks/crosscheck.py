@@ -161,6 +161,15 @@ def undisturbed(watched: Watch) -> float | None:
     return None if any(moved.placed.ended for moved in watched.moved) else ONSET_S
 
 
+def _given_anothers_motion(seed: int) -> Stream:
+    """Vessel 1 is on another course than vessel 2, whose course and speed the set gives her."""
+    scenario = made.numbered(passage(seed, 10))
+    first, second, *others = scenario.targets
+    first = structs.replace(first, course_deg=((second.course_deg or 0.0) + 120) % 360)
+    stream = sent(structs.replace(scenario, targets=(first, second, *others)))
+    return made.respelt(stream, made.motion_of_the_next({}))
+
+
 WATER_OR_UNCLEAR = (Kind.WATER, Kind.UNCLEAR, Kind.SPEED_INPUT, Kind.HEADING_INPUT)
 
 CASES = (
@@ -206,14 +215,14 @@ CASES = (
     Case("course from the bow called true", _respelt(made.course_from_bow), fault_of(Kind.REFERENCE), ONSET_S),
     Case("true course called relative", _respelt(made.true_called_relative), fault_of(Kind.REFERENCE), ONSET_S),
     Case(
-        "old measurements repeated, old times of data",
+        "old measurements repeated",
         _faulty("repeat", 0),
         cause_with("repeated the same measurement"),
         ONSET_S,
     ),
     Case(
         "one target given another's motion",
-        lambda seed: made.respelt(sent(passage(seed, 10)), made.motion_of_the_next({})),
+        _given_anothers_motion,
         cause_with("", "radar-01"),
         ONSET_S,
     ),
