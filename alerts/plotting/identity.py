@@ -15,15 +15,13 @@ file:
 import copy
 from collections import OrderedDict, deque
 from collections.abc import Callable, Iterator, Sequence
-from enum import StrEnum
-
-from msgspec import Struct
 
 from alerts.plotting import echoes
 from alerts.plotting.kept import NAME_LENGTH, Filter, Kept, Slot, slot_of
 from alerts.plotting.kinematics import Estimate, Look
 from alerts.plotting.meetings import Exchange, Meetings
 from alerts.plotting.pairs import Pairs
+from alerts.plotting.placing import Change, Ended, Ending, Ignored, Placed, is_a_break, not_a_measurement, speaks_second
 from alerts.plotting.terms import TrackState
 from parsers.observations import TargetLabel, TargetPosition, TargetReport, TargetStatus
 
@@ -32,12 +30,6 @@ CAPACITY = 200
 
 FORGET_S = 600.0
 """A lost target is waited for so long; a number heard again after that is another vessel's."""
-
-DISORDER_S = 10.0
-"""A time of data that goes back by less than this within a number is an old report; by more, the clock was put."""
-
-ONE_BURST_S = 0.5
-"""Sentences of one target that come within this are one measurement said twice."""
 
 SEQUELS = 8192
 """Numbers whose next sequel (.2, .3) is remembered, the least recent being forgotten first."""
@@ -51,62 +43,6 @@ EXCHANGED_SDS, COINCIDENT_SDS = 3.5, 3.0
 RECENTLY_ENDED = 16
 RECENTLY_ENDED_S = 60.0
 """Tracks ended by a jump whose echo may turn up again under another number."""
-
-
-class Ending(StrEnum):
-    """Why a track has ended."""
-
-    REUSED = "number reused"
-    EXCHANGED = "numbers exchanged"
-    FORGOTTEN = "not seen again"
-    CROWDED_OUT = "no room"
-
-
-class Ignored(StrEnum):
-    """Why a report gave no measurement."""
-
-    MARK = "a mark without a number"
-    NO_MEASUREMENT = "no range and bearing"
-    NOT_TRACKED = "lost before it was tracked"
-    LOST = "reported lost"
-    SAME_MEASUREMENT = "the same measurement again"
-    SECOND_SOURCE = "another source tracks it"
-    OUT_OF_ORDER = "older than the last report"
-    JUMP = "off its track, held until confirmed"
-
-
-class Ended(Struct, frozen=True):
-    track: str
-    why: Ending
-
-
-class Placed(Struct, frozen=True, kw_only=True):
-    """Where a report belongs. `estimate` is None, and `ignored` says why, unless a measurement was taken.
-
-    `continues` names the track whose echo a new one carries on, when numbers were exchanged. `lost` is True once, on
-    the report by which the set gives the target up; `reacquired` on the first measurement after it was out of sight.
-    An old measurement that is sent again and again has an estimate too, which goes on from the last new one and whose
-    state tells coasting or lost: the track ages until a new measurement comes.
-    """
-
-    track: str | None
-    ignored: Ignored | None = None
-    estimate: Estimate | None = None
-    is_new: bool = False
-    continues: str | None = None
-    lost: bool = False
-    reacquired: bool = False
-    is_test: bool = False
-    ended: tuple[Ended, ...] = ()
-
-
-class Change(Struct, frozen=True):
-    """What the passing of time did to a track: coasting, lost, or ended (`ended` is then not None)."""
-
-    track: str
-    state: TrackState
-    last_seen_s: float
-    ended: Ending | None = None
 
 
 class Targets:
@@ -143,7 +79,7 @@ class Targets:
             return Placed(track=kept.key if kept else None, ignored=Ignored.NO_MEASUREMENT, is_test=slot[2])
         if kept is None:
             return self._begin(slot, report, [look])
-        ignored = _not_a_measurement(kept, report, look)
+        ignored = not_a_measurement(kept, report, look)
         if ignored is not None:
             return Placed(track=kept.key, ignored=ignored, is_test=kept.is_test)
         return self._follow(kept, report, look)
@@ -195,7 +131,7 @@ class Targets:
         """The set has lost the target: what the report carries beside is junk, its range and bearing the last ones."""
         if kept is None:
             return Placed(track=None, ignored=Ignored.NOT_TRACKED, is_test=is_test)
-        if _speaks_second(kept, report) and kept.is_fresh(report.at_s):
+        if speaks_second(kept, report) and kept.is_fresh(report.at_s):
             return Placed(track=kept.key, ignored=Ignored.SECOND_SOURCE, is_test=kept.is_test)
         newly = not kept.is_lost
         kept.status, kept.out_of_sight, kept.suspect = TargetStatus.LOST, TrackState.LOST, None
@@ -218,7 +154,7 @@ class Targets:
         earlier = kept.suspect
         if earlier is not None and echoes.same_vessel(earlier, look):
             return self._renew(kept, report, [earlier, look])
-        if _is_a_break(kept, report, look):
+        if is_a_break(kept, report, look):
             return self._renew(kept, report, [look])
         kept.suspect = look
         return Placed(track=kept.key, ignored=Ignored.JUMP, is_test=kept.is_test)
@@ -422,44 +358,6 @@ class Targets:
     def load(self) -> float:
         """Share of the capacity in use, 0 to 1 (for `radar_capacity`)."""
         return len(self._tracks) / self.capacity
-
-
-def _speaks_second(kept: Kept, report: TargetReport | TargetPosition) -> bool:
-    """Whether the report is by another voice than the one whose measurements are taken. A position never takes over
-    from a report; a report takes over from a position at once."""
-    if isinstance(report, TargetReport) and kept.source.formatter == "TLL":
-        return False
-    return report.source != kept.source
-
-
-def _not_a_measurement(kept: Kept, report: TargetReport | TargetPosition, look: Look) -> Ignored | None:
-    if report.source != kept.source and look.at_s - kept.last_s <= ONE_BURST_S:
-        if not _speaks_second(kept, report):
-            kept.source = report.source
-        return Ignored.SAME_MEASUREMENT
-    if _speaks_second(kept, report) and kept.is_fresh(look.at_s):
-        return Ignored.SECOND_SOURCE
-    if look.at_s < kept.last_s or _is_older(kept, report):
-        return Ignored.OUT_OF_ORDER
-    if echoes.same_measurement(kept.last_look, look):
-        same_time = report.time_of_day_s is not None and report.time_of_day_s == kept.time_of_day_s
-        # When it comes again and again it is stale data, and shown as such: see Kept.take.
-        if look.at_s == kept.last_s or (same_time and look.at_s - kept.last_s <= kept.rhythm.coasting_after_s):
-            return Ignored.SAME_MEASUREMENT
-    return None
-
-
-def _is_older(kept: Kept, report: TargetReport | TargetPosition) -> bool:
-    if report.time_of_day_s is None or kept.time_of_day_s is None:
-        return False
-    forward_s = (report.time_of_day_s - kept.time_of_day_s + 43200) % 86400 - 43200
-    return -DISORDER_S < forward_s < 0
-
-
-def _is_a_break(kept: Kept, report: TargetReport | TargetPosition, look: Look) -> bool:
-    """Whether the set itself marks a new beginning, or the number was silent for long."""
-    begins = report.status is TargetStatus.ACQUIRING and kept.status is not TargetStatus.ACQUIRING
-    return kept.is_lost or begins or look.at_s - kept.last_s > kept.rhythm.lost_after_s
 
 
 def _state_by_silence(kept: Kept, silent_s: float) -> TrackState | None:

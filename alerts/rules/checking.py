@@ -90,7 +90,7 @@ class CheckRule:
 def _case(plots: list[Plot]) -> Case:
     latest = plots[-1]
     names = ", ".join(plot.target for plot in plots[:6]) + (" and others" if len(plots) > 6 else "")
-    cause = wording.clean(latest.check_cause or "no cause found", 160)
+    cause = wording.clean(latest.check_cause or "no cause found", 280)
     theirs = wording.reported(latest)
     ours = wording.approach(latest)
     text = f"{names}: the set's answer differs: {cause}; {theirs or 'set reports no CPA'}, ours {ours}"

@@ -13,7 +13,7 @@ import numpy as np
 from msgspec import structs
 
 from alerts.plotting.crosscheck_common import Kind
-from alerts.plotting.identity import Ending
+from alerts.plotting.placing import Ending
 from alerts.plotting.terms import Check
 from tests.benchmarks import crosscheck_passages as made
 from tests.benchmarks.crosscheck_passages import ONSET_S, Stream, passage

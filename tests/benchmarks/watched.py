@@ -7,13 +7,15 @@ cross-check in order.
 from collections.abc import Iterable, Iterator
 from typing import NamedTuple
 
-from alerts.plotting.crosscheck import CommonFault, CrossCheck
+from alerts.plotting.crosscheck import CrossCheck
+from alerts.plotting.crosscheck_set import CommonFault
 from alerts.plotting.estimate import Track
-from alerts.plotting.identity import Change, Placed, Targets
+from alerts.plotting.identity import Targets
 from alerts.plotting.kinematics import Estimate, Look
 from alerts.plotting.motion import assess
 from alerts.plotting.noise import NoiseModel
 from alerts.plotting.picture import OwnShip
+from alerts.plotting.placing import Change, Placed
 from alerts.plotting.terms import Check
 from daemon.exercise.generate import lines
 from daemon.exercise.scenario import Scenario

@@ -5,8 +5,9 @@ from collections.abc import Callable
 import pytest
 from msgspec import structs
 
-from alerts.plotting.crosscheck import CASES, CrossCheck
+from alerts.plotting.crosscheck import CrossCheck
 from alerts.plotting.crosscheck_common import Kind
+from alerts.plotting.crosscheck_set import CASES
 from alerts.plotting.kinematics import OwnMotion
 from alerts.plotting.terms import Check, TrackState
 from parsers.observations import MotionReference, Reference, TargetReport, TargetStatus
@@ -475,7 +476,7 @@ class TestStaleData:
 class TestOwnMotionUnknown:
     def test_only_cpa_and_tcpa_are_compared(self) -> None:
         """Without own speed true motions cannot be told, so they cannot differ."""
-        drill = Drill(NORTH_12)
+        drill = Drill(Vessel(0, 0, 0, 12))
         known = drill.own.motion
 
         def blind(at_s: float, heading_deg: float | None = None) -> OwnMotion:
@@ -484,6 +485,24 @@ class TestOwnMotionUnknown:
         drill.own.motion = blind  # type: ignore[method-assign]
 
         assert Check.DIFFERS not in checks(drill.run(400, wrong_speed_input(5.0)))
+
+
+def test_two_radars_are_two_sets() -> None:
+    """What is wrong with one radar's input is not said of the other's targets."""
+    drill = Drill(NORTH_12)
+
+    def second_feed(report: TargetReport, own: OwnMotion, at_s: float) -> TargetReport:
+        if report.number <= 2:
+            return structs.replace(report, source=structs.replace(report.source, feed="mast"))
+        return wrong_speed_input(4.0)(report, own, at_s)
+
+    log = drill.run(400, second_feed)
+    fault = drill.check.common_fault("radar")
+
+    assert fault is not None
+    assert fault.targets == ("radar-03", "radar-04", "radar-05")
+    assert drill.check.common_fault("mast") is None
+    assert {key for _, key, check, _ in log if check is Check.DIFFERS} == set(fault.targets)
 
 
 def test_memory_is_bounded() -> None:
@@ -495,7 +514,7 @@ def test_memory_is_bounded() -> None:
     for number in range(3000):
         check.compare(f"radar-{number}", report, drill._estimate(FIVE[0]), ours, own)
 
-    assert len(check._cases) == CASES
+    assert check.cases == CASES
 
 
 def test_the_same_reports_give_the_same_words() -> None:

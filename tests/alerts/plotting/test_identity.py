@@ -4,9 +4,10 @@ import pytest
 from msgspec import structs
 
 from alerts.plotting.estimate import Track
-from alerts.plotting.identity import Change, Ended, Ending, Ignored, Placed, Targets
+from alerts.plotting.identity import Targets
 from alerts.plotting.kinematics import Look
 from alerts.plotting.noise import NoiseModel
+from alerts.plotting.placing import Change, Ended, Ending, Ignored, Placed
 from alerts.plotting.terms import TrackState
 from parsers.observations import MotionReference, Source, TargetLabel, TargetPosition, TargetStatus
 from tests.alerts.plotting.vessels import TLL, TTD, TTM, LineFilter, Vessel, look_at_place, report_of
