@@ -47,7 +47,10 @@ class HealthRules:
         self._sensor(at_s, "heading_lost", situation.heading, silent)
         self._board.held_by_heading = self._held_by_heading(situation.heading)
         self._sensor(at_s, "position_lost", situation.position, silent)
-        self._sensor(at_s, "speed_lost", situation.speed, silent)
+        # One receiver that falls silent is one situation.
+        with_it = situation.speed.source is not None and situation.speed.source == situation.position.source
+        told = ("position_lost", None, "") in self._board.told
+        self._sensor(at_s, "speed_lost", situation.speed, silent, "position_lost" if with_it and told else "")
         for radar in situation.radars:
             self._picture(at_s, radar)
             self._capacity(at_s, radar)
@@ -82,7 +85,7 @@ class HealthRules:
             {"feed": feed.name, "feed_state": str(feed.state), "silent_s": feed.silent_s, "held_back": waiting},
         )
 
-    def _sensor(self, at_s: float, rule: str, health: SensorHealth, silent: frozenset[str]) -> None:
+    def _sensor(self, at_s: float, rule: str, health: SensorHealth, silent: frozenset[str], holder: str = "") -> None:
         settings = self._board.settings.rule(rule)
         assert isinstance(settings, SensorLost)
         key: Key = (rule, None, "")
@@ -92,7 +95,7 @@ class HealthRules:
         else:
             bad = health.age_s > settings.after_s
         wanted = self._latched(at_s, key, bad, settings)
-        holder = "feed_silent" if health.feed in silent else ""
+        holder = "feed_silent" if health.feed in silent else holder
         self._board.settle(
             key, wanted, lambda: self._sensor_case(rule, health, settings), reason="there again", held_by=holder
         )
@@ -125,6 +128,8 @@ class HealthRules:
             said += f" ({wording.clean(health.source, 40)})"
         if health.stand_in:
             said += f"; {wording.clean(health.stand_in, 40)} stands in"
+        if rule == "position_lost" and waiting:
+            said += "; speed lost with it"
         held = self._held_by_heading(health) if rule == "heading_lost" else ()
         if held:
             said += f"; held back: {', '.join(map(wording.rule_name, held))} ({waiting} now)"

@@ -14,7 +14,7 @@ from alerts.rules.situation import (
 )
 from alerts.settings import DEFAULT_CONDITIONS, RULES, Alerts, Condition
 from parsers.observations import AisClass, Orientation
-from tests.alerts.watch import CLEAR, DANGER, Watch, but
+from tests.alerts.watch import CLEAR, DANGER, Watch, but, moment
 
 
 def heading(age_s: float | None, needed: bool = True, stand_in: str | None = "course over ground") -> Situation:
@@ -118,6 +118,16 @@ class TestSensors:
         watch.ticks(6, 20, msgspec.structs.replace(Situation(), **{what: SensorHealth(age_s=0.2)}))
 
         assert watch.states(f"{what}_lost") == ["active-unacknowledged", "rectified-unacknowledged"]
+
+
+def test_a_receiver_that_falls_silent_is_one_alert() -> None:
+    """Position and speed of the same sentence are lost together."""
+    watch = Watch()
+    gone = SensorHealth(age_s=11.0, source="gnss/GPRMC", feed="gnss")
+    watch.ticks(0, 5, Situation(position=gone, speed=gone))
+
+    assert [alert.rule for alert in watch.raised()] == ["position_lost"]
+    assert watch.book.standing(moment(5))[0].text == "position lost, none for 11 s (gnss/GPRMC); speed lost with it"
 
 
 class TestFeeds:
