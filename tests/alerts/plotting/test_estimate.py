@@ -2,13 +2,17 @@
 
 import math
 
+import numpy as np
 import pytest
 
 from alerts.plotting.estimate import Track
 from alerts.plotting.kinematics import Estimate, Look, OwnMotion
 from alerts.plotting.noise import NoiseModel
 from alerts.plotting.terms import TrackState
+from daemon.exercise.encounters import Distribution, draw
 from parsers.observations import MotionReference
+from tests.benchmarks.motion.manoeuvres import flagged_s
+from tests.benchmarks.motion.runs import WHITE, Followed, follow, with_radar
 
 
 def own_at(at_s: float, course_deg: float = 0.0, speed_kn: float = 10.0) -> OwnMotion:
@@ -35,7 +39,7 @@ def exact_look(at_s: float, east_nm: float, north_nm: float, own: OwnMotion) -> 
     return Look(at_s=at_s, range_nm=math.hypot(east, north), bearing_deg=bearing, own=own)
 
 
-def follow(track: Track, times_s: list[float], east_kn: float = -6.0, north_kn: float = -8.0) -> list[Estimate]:
+def exact_looks(track: Track, times_s: list[float], east_kn: float = -6.0, north_kn: float = -8.0) -> list[Estimate]:
     """Exact looks at a target that starts 4 NM east and 3 NM north of the origin."""
     estimates = []
     for at_s in times_s:
@@ -50,7 +54,7 @@ def every(interval_s: float, last_s: float) -> list[float]:
 
 def test_a_track_begins_unsettled() -> None:
     """One look gives a place and no velocity worth showing."""
-    first = follow(Track(NoiseModel()), [0.0])[0]
+    first = exact_looks(Track(NoiseModel()), [0.0])[0]
 
     assert first.state is TrackState.SETTLING
     assert not first.settled
@@ -61,7 +65,7 @@ def test_a_track_begins_unsettled() -> None:
 
 def test_a_steady_target_settles_and_stays_steady() -> None:
     """By three minutes the velocity is known and the state says steady; it is never manoeuvring on exact looks."""
-    estimates = follow(Track(NoiseModel()), every(3.0, 600.0))
+    estimates = exact_looks(Track(NoiseModel()), every(3.0, 600.0))
     settled = next(estimate.at_s for estimate in estimates if estimate.settled)
 
     assert 20.0 <= settled <= 180.0
@@ -73,7 +77,7 @@ def test_a_steady_target_settles_and_stays_steady() -> None:
 
 def test_a_prediction_goes_on_in_a_straight_line_and_grows_less_sure() -> None:
     track = Track(NoiseModel())
-    last = follow(track, every(3.0, 300.0))[-1]
+    last = exact_looks(track, every(3.0, 300.0))[-1]
     later = track.predict(312.0)
 
     assert later.east_nm == pytest.approx(last.east_nm + last.east_kn * 12 / 3600)
@@ -84,7 +88,7 @@ def test_a_prediction_goes_on_in_a_straight_line_and_grows_less_sure() -> None:
 def test_a_silent_track_coasts_and_is_lost() -> None:
     """No look for several intervals: coasting; for a minute and a half: lost, and nothing of it is for showing."""
     track = Track(NoiseModel())
-    follow(track, every(3.0, 300.0))
+    exact_looks(track, every(3.0, 300.0))
 
     assert track.predict(306.0).state is TrackState.STEADY
     assert track.predict(330.0).state is TrackState.COASTING
@@ -95,7 +99,7 @@ def test_a_silent_track_coasts_and_is_lost() -> None:
 def test_a_repeated_reading_is_not_counted() -> None:
     """The same range and bearing under a new time, of a target that should have moved: an old measurement."""
     track = Track(NoiseModel())
-    follow(track, every(3.0, 120.0))
+    exact_looks(track, every(3.0, 120.0))
     east, north = 4 - 6.0 * 123 / 3600, 3 - 8.0 * 123 / 3600
     fresh = exact_look(123.0, east, north, own_at(123.0))
     again = Look(at_s=124.0, range_nm=fresh.range_nm, bearing_deg=fresh.bearing_deg, own=own_at(124.0))
@@ -115,10 +119,138 @@ def test_a_track_without_a_look_has_no_estimate() -> None:
 def test_results_do_not_depend_on_when_it_is_asked() -> None:
     """Predictions in between leave no trace: the same looks give the same estimates."""
     plain, asked = Track(NoiseModel()), Track(NoiseModel())
-    first = follow(plain, every(3.0, 90.0))
+    first = exact_looks(plain, every(3.0, 90.0))
     second = []
     for at_s in every(3.0, 90.0):
-        second += follow(asked, [at_s])
+        second += exact_looks(asked, [at_s])
         asked.predict(at_s + 1.3)
 
     assert first == second
+
+
+# Drawn encounters, with the exercise generator's noise. All seeded.
+
+
+def drawn(seed: int, count: int, spec: Distribution, minutes: float) -> list[Followed]:
+    model = NoiseModel()
+    base = with_radar(duration_min=minutes, errors=WHITE)
+    return list(follow(draw(seed, count, spec, base), seed, lambda: model))
+
+
+def test_an_alteration_is_flagged_and_relearnt() -> None:
+    """60 degrees at 10 to 15 kn: most are said within a minute of their beginning, with the onset to 25 s.
+
+    Two minutes after its end the new velocity is known to a knot.
+    """
+    spec = Distribution(target_turns_deg=(60.0,), alteration_min=(5.0, 5.0), target_speed_kn=(10.0, 15.0))
+    followed = drawn(41, 25, spec, 8.0)
+    late = [one.velocity_error_kn()[one.index_at(300 + 40 + 120)] for one in followed]
+
+    assert np.median([flagged_s(one, 300.0) for one in followed]) < 45
+    assert np.mean([flagged_s(one, 300.0) < 60 for one in followed]) > 0.85
+    assert np.median(late) < 1.0
+    onsets = [one.estimates[one.index_at(390)].manoeuvre_at_s for one in followed]
+    assert np.median([abs(onset - 300) for onset in onsets if onset is not None]) < 25
+
+
+def test_an_own_alteration_is_no_targets() -> None:
+    """Own ship turns by 60 degrees: no track is called manoeuvring for it and no velocity is spoilt."""
+    spec = Distribution(own_turns_deg=(60.0,), alteration_min=(5.0, 5.0))
+    followed = drawn(42, 25, spec, 8.0)
+    times = np.arange(280.0, 460.0, 5.0)
+    error = np.median([one.velocity_error_kn()[[one.index_at(at_s) for at_s in times]] for one in followed], axis=0)
+
+    assert sum(bool(one.manoeuvring().any()) for one in followed) <= 1
+    assert np.max(error[times >= 300]) < 1.3 * np.mean(error[times < 300])
+
+
+def test_steady_targets_are_left_in_peace() -> None:
+    """Five target hours with nothing happening: at most one false manoeuvre, and it does not last."""
+    spec = Distribution(tcpa_min=(20.0, 40.0))
+    followed = drawn(43, 10, spec, 30.0)
+    onsets = sum(len({e.manoeuvre_at_s for e in one.estimates} - {None}) for one in followed)
+
+    assert onsets <= 1
+
+
+def test_a_false_manoeuvre_is_taken_back() -> None:
+    """Eighteen seconds in which an echo wanders off by 90 m look like an alteration; then the old leg goes on."""
+    rng = np.random.default_rng(46)
+    track = Track(NoiseModel())
+    estimates = []
+    for at_s in every(3.0, 540.0):
+        aside = 0.05 if 300 <= at_s < 318 else 0.0
+        e, n = np.array([4 - 6.0 * at_s / 3600 + aside, 3 - 8.0 * at_s / 3600]) + 0.02 * rng.normal(size=2)
+        estimates.append(track.observe(exact_look(at_s, float(e), float(n), own_at(at_s))))
+
+    assert any(estimate.state is TrackState.MANOEUVRING for estimate in estimates)
+    assert estimates[-1].manoeuvre_at_s is None
+    assert estimates[-1].state is TrackState.STEADY
+    assert estimates[-1].east_kn == pytest.approx(-6.0, abs=0.4)
+
+
+def test_a_change_of_own_reference_is_no_manoeuvre() -> None:
+    """Own motion known through the water from now on, 3 kn of stream: what the target does relative to us goes on."""
+    track = Track(NoiseModel())
+    exact_looks(track, every(3.0, 240.0))
+    for at_s in every(3.0, 120.0)[1:]:
+        own = own_at(240 + at_s)
+        fields = {name: getattr(own, name) for name in own.__struct_fields__}
+        water = OwnMotion(
+            **fields
+            | {
+                "frame": MotionReference.WATER,
+                "east_kn": own.east_kn - 3.0,
+                "east_nm": own.east_nm - 3.0 * at_s / 3600,
+            }
+        )
+        truth = 4 - 6.0 * (240 + at_s) / 3600 - 3.0 * at_s / 3600, 3 - 8.0 * (240 + at_s) / 3600
+        estimate = track.observe(exact_look(240 + at_s, *truth, water))
+
+        assert estimate.state is not TrackState.MANOEUVRING
+    assert estimate.east_kn == pytest.approx(-9.0, abs=0.2)
+
+
+def test_an_old_look_changes_nothing() -> None:
+    """A look older than the last one is counted as a repeat and answered for the last one's moment."""
+    track = Track(NoiseModel())
+    last = exact_looks(track, every(3.0, 90.0))[-1]
+    again = track.observe(exact_look(80.0, 4.0, 3.0, own_at(80.0)))
+
+    assert again.at_s == last.at_s
+    assert again.east_kn == last.east_kn
+    assert again.repeats == last.repeats + 1
+
+
+def test_the_same_reading_is_a_repeat_whatever_the_heading_made_of_it() -> None:
+    """A relative bearing repeated while own ship yaws gives another true bearing; its reading tells."""
+    track = Track(NoiseModel())
+    exact_looks(track, every(3.0, 120.0))
+    fresh = exact_look(123.0, 4 - 6.0 * 123 / 3600, 3 - 8.0 * 123 / 3600, own_at(123.0))
+    fields = {name: getattr(fresh, name) for name in fresh.__struct_fields__}
+    first = track.observe(Look(**fields | {"reading": (5.0, 31.2, 10.0, 217.0)}))
+    yawed = fields | {"reading": (5.0, 31.2, 10.0, 217.0), "at_s": 124.0, "bearing_deg": fresh.bearing_deg + 2.0}
+    second = track.observe(Look(**yawed | {"own": own_at(124.0)}))
+
+    assert second.repeats == first.repeats + 1
+
+
+def test_a_target_at_rest_is_not_starved_by_its_own_stillness() -> None:
+    """Moored target, own ship moored, a quiet set: the same reading each time is no harm, whatever it is taken for."""
+    track = Track(NoiseModel())
+    for at_s in every(3.0, 300.0):
+        estimate = track.observe(exact_look(at_s, 0.48, 0.0, own_at(at_s, speed_kn=0.0)))
+
+    assert estimate.settled or estimate.observations < 5
+    assert abs(estimate.east_kn) < 0.1
+    assert abs(estimate.north_kn) < 0.1
+
+
+@pytest.mark.parametrize("range_nm", [0.0, 0.001, 40.0])
+def test_extreme_ranges_raise_nothing(range_nm: float) -> None:
+    track = Track(NoiseModel())
+    for at_s in every(3.0, 60.0):
+        own = own_at(at_s)
+        estimate = track.observe(Look(at_s=at_s, range_nm=range_nm, bearing_deg=(at_s * 7) % 360, own=own))
+
+        assert all(math.isfinite(value) for value in (estimate.east_nm, estimate.east_kn, *estimate.covariance))
