@@ -32,7 +32,7 @@ STATE_WORDS = {
     AlertState.ACTIVE_UNACKNOWLEDGED: "not ack'd",
     AlertState.ACTIVE_SILENCED: "silenced",
     AlertState.ACTIVE_ACKNOWLEDGED: "ack'd",
-    AlertState.RECTIFIED_UNACKNOWLEDGED: "over, new",
+    AlertState.RECTIFIED_UNACKNOWLEDGED: "over ack?",
     AlertState.NORMAL: "over",
 }
 

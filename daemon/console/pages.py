@@ -69,7 +69,7 @@ HELP = (
     ("(95 %)", "the CPA lies between these limits in 95 cases of 100"),
     ("passes", "ahead of us or astern of us, by the side on which it cuts our heading line"),
     ("set", "what the set reports: agrees, DIFFERS, settling (not to be held yet), – none"),
-    ("!! ! *", "alarm not acknowledged, alarm acknowledged, warning"),
+    ("! + *", "alarm not acknowledged, alarm acknowledged, warning"),
     ("alerts", "the time is that at which the figures in the text were true"),
     ("strip", "bearing against time, now at the top: upright is steady, a lean shows the drift"),
 )

@@ -79,7 +79,7 @@ def table(snapshot: Snapshot, order: Sequence[str], chosen: str | None, room: in
     fitting = room - 1 if len(order) <= room - 1 else room - 2
     marks = _marks(snapshot.alerts)
     for key in order[: max(fitting, 0)]:
-        lines += [target_line(key, snapshot.rows[key], marks.get(key, "  "), key == chosen, look)]
+        lines += [target_line(key, snapshot.rows[key], marks.get(key, " "), key == chosen, look)]
     left = len(order) - max(fitting, 0)
     if left > 0:
         lines.append(line(look, (f"   and {left} more, less urgent (keys: down, up)", "faint")))
@@ -97,10 +97,10 @@ _HEAD = "  " + "".join(
 
 def target_line(key: str, row: Row, mark: str, chosen: bool, look: Look) -> Text:
     """One target. Figures of a target that is not current are not shown as if they were."""
-    role = {"!!": "alarm", "! ": "alarm", "* ": "warning"}.get(mark, "chosen" if chosen else "text")
+    role = {"!": "alarm", "+": "alarm", "*": "warning"}.get(mark, "chosen" if chosen else "text")
     pointer = ">" if chosen else " "
     plot = row.plot
-    head = f"{mark[0]}{pointer}{label(key, row):<{_COLUMNS[0]}.{_COLUMNS[0] - 1}}"
+    head = f"{mark}{pointer}{label(key, row):<{_COLUMNS[0]}.{_COLUMNS[0] - 1}}"
     if not row.current:
         state = "LOST" if plot.track is TrackState.LOST else "NOT UPDATED"
         last = f"{state} for {words.age(row.age_s)}; last {bearing_text(row)} {words.miles(plot.range_nm)}"
@@ -166,12 +166,12 @@ def _set_says(check: Check) -> str:
 
 
 def _marks(alerts: Sequence[Raised]) -> dict[str, str]:
-    """Two signs before a target's name: !! an alarm not acknowledged, ! one acknowledged, * a warning."""
+    """A sign before a target's name: ! an alarm not acknowledged, + one acknowledged, * a warning."""
     marks: dict[str, str] = {}
     for raised in sorted(alerts, key=alert_rank, reverse=True):
         alert = raised.alert
         if alert.target is None or alert.priority is Priority.CAUTION:
             continue
-        alarm = "! " if alert.state is AlertState.ACTIVE_ACKNOWLEDGED else "!!"
-        marks[alert.target] = alarm if alert.priority is Priority.ALARM else "* "
+        alarm = "+" if alert.state is AlertState.ACTIVE_ACKNOWLEDGED else "!"
+        marks[alert.target] = alarm if alert.priority is Priority.ALARM else "*"
     return marks

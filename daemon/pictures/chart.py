@@ -49,17 +49,18 @@ def chart(
 ) -> Drawing:
     """A chart with time along the foot, in words of `clock`. `label` says what the values are, `unit` theirs.
 
-    `limit` is a dotted level; `low` and `high` hold the axis.
+    Bearings (unit °T) may run on past north; their axis is told in three figures. `limit` is a dotted level; `low` and
+    `high` hold the axis.
     """
     drawing = Drawing(width, height, title, description)
-    frame = _Frame(drawing, lines, flags, limit, low, high)
+    frame = _Frame(drawing, lines, flags, limit, low, high, round_the_rim=unit == "°T")
     frame.grid(f"{label}, {unit}" if label else unit, clock)
     for line in lines:
         frame.line(line)
     if limit is not None:
         frame.limit(limit, unit)
-    for flag in flags:
-        frame.flag(flag)
+    for number, flag in enumerate(flags):
+        frame.flag(flag, number)
     frame.legend(lines)
     return drawing
 
@@ -73,7 +74,9 @@ class _Frame:
         limit: float | None,
         low: float | None,
         high: float | None,
+        round_the_rim: bool,
     ) -> None:
+        self._round_the_rim = round_the_rim
         self._drawing = drawing
         times = [at_s for line in lines for at_s, _ in line.points] + [flag.at_s for flag in flags]
         values = [value for line in lines for _, value in line.points if value is not None]
@@ -98,7 +101,8 @@ class _Frame:
             value = self._low + index * self._step
             x, y = self.place(self._t0, value)
             self._drawing.line((x, y), self.place(self._t1, value), "hair" if index else "axis")
-            self._drawing.text((x - 4, y + 3), f"{round(value, 4):g}", "s", "end")
+            said = f"{round(value) % 360:03d}" if self._round_the_rim else f"{round(value, 4):g}"
+            self._drawing.text((x - 4, y + 3), said, "s", "end")
         self._drawing.text((2, 11), unit, "s")
         step = next((one for one in TIME_STEPS_S if (self._t1 - self._t0) / one <= 7), TIME_STEPS_S[-1])
         tick = math.ceil(self._t0 / step) * step
@@ -125,10 +129,13 @@ class _Frame:
         self._drawing.line(self.place(self._t0, value), (x, y), "limit")
         self._drawing.text((x - 2, y - 3), f"limit {value:g} {unit}", "s", "end")
 
-    def flag(self, flag: Flag) -> None:
+    def flag(self, flag: Flag, number: int) -> None:
+        """Words one below the other, so that moments close together can be read; on the left near the right edge."""
         x, y = self.place(flag.at_s, self._low)
+        far = x > self._drawing.width - RIGHT - 60
         self._drawing.line((x, y), (x, TOP), flag.kind)
-        self._drawing.text((x + 3, TOP + 9), flag.label, "s")
+        at = (x - 3 if far else x + 3, TOP + 9 + 10 * (number % 4))
+        self._drawing.text(at, flag.label, "s", "end" if far else "start")
 
     def legend(self, lines: Sequence[Line]) -> None:
         """At the top right, each name behind a sample of its line."""
