@@ -139,6 +139,8 @@ def common_vector(means: Sequence[Mean]) -> Common | None:
     if len(means) < 2:
         return None
     vector = Vector(median(m.difference.east for m in means), median(m.difference.north for m in means))
+    if vector.size < LEAST_COMMON_KN / 2:
+        return None
     members: tuple[int, ...] = ()
     spread = means[0].spread
     for _ in range(4):

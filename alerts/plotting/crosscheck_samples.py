@@ -5,8 +5,6 @@ time constants of tens of seconds, so that single reports prove nothing: means o
 is learnt from the wandering itself.
 """
 
-from collections import deque
-from collections.abc import Iterable
 from math import atan2, cos, degrees, radians, sin
 from typing import NamedTuple
 
@@ -14,6 +12,9 @@ WINDOW_S = 45.0
 SAMPLE_S = 1.5
 SAMPLES = 48
 """One sample in 1.5 s at most, the last 48: enough for the window, and for the wandering about it."""
+
+KEPT_S = 6.0
+"""A mean stands so long if no sample comes."""
 
 FEWEST = 6
 LEAST_SPAN_S = 25.0
@@ -78,6 +79,9 @@ class Spread(NamedTuple):
     def plus(self, other: "Spread") -> "Spread":
         return Spread(self.ee + other.ee, self.en + other.en, self.nn + other.nn)
 
+    def times(self, factor: float) -> "Spread":
+        return Spread(self.ee * factor, self.en * factor, self.nn * factor)
+
     def inverse(self) -> "Spread":
         det = self.ee * self.nn - self.en * self.en
         return Spread(self.nn / det, -self.en / det, self.ee / det)
@@ -95,9 +99,6 @@ class Spread(NamedTuple):
             return float(max(self.ee, self.nn) ** 0.5)
         unit = direction.times(1 / size)
         return float(max(0.0, unit.dot(self.applied_to(unit))) ** 0.5)
-
-
-NO_SPREAD = Spread(0.0, 0.0, 0.0)
 
 
 def spread_of(direction_deg: float, along: float, across: float) -> Spread:
@@ -175,62 +176,84 @@ class Mean(NamedTuple):
         return self.drift.size <= 0.35 * self.difference.size + 2 * self.spread.sd_along(self.drift)
 
 
+class _Row(NamedTuple):
+    """Sums up to and with one sample: the mean over any stretch is a difference of two rows."""
+
+    at_s: float
+    difference: Vector
+    ours: Vector
+    own: Vector
+    heading: Vector
+    headings: int
+
+
+_NOUGHT = Vector(0.0, 0.0)
+
+
 class Window:
-    """The samples of one target."""
+    """The samples of one target, bounded. Means are asked for far more often than samples come in: they are kept."""
 
     def __init__(self) -> None:
-        self._samples: deque[Sample] = deque(maxlen=SAMPLES)
-
-    def add(self, sample: Sample, noise: SetNoise) -> None:
-        if self._samples and sample.at_s - self._samples[-1].at_s < SAMPLE_S:
-            return
-        self._samples.append(sample)
-        if len(self._samples) >= 2 * FEWEST:
-            mean = _mean(s.difference for s in self._samples)
-            noise.learn(sample.difference.less(mean), sample.bearing_deg, sample.range_nm)
+        self.clear()
 
     def clear(self) -> None:
-        self._samples.clear()
+        self._rows: list[_Row] = [_Row(0.0, _NOUGHT, _NOUGHT, _NOUGHT, _NOUGHT, 0)]  # the first: before any sample
+        self._latest: Sample | None = None
+        self._kept: tuple[float, Mean | None] = (0.0, None)
 
-    @property
-    def latest(self) -> Sample | None:
-        return self._samples[-1] if self._samples else None
-
-    def recent(self, now_s: float) -> list[Sample]:
-        return [s for s in self._samples if now_s - s.at_s <= WINDOW_S]
+    def add(self, sample: Sample, noise: SetNoise) -> None:
+        if self._latest is not None and sample.at_s - self._latest.at_s < SAMPLE_S:
+            return
+        rows, last = self._rows, self._rows[-1]
+        difference = sample.difference
+        known = sample.heading_deg is not None
+        heading = toward(sample.heading_deg, 1.0) if sample.heading_deg is not None else _NOUGHT
+        rows.append(
+            _Row(
+                sample.at_s,
+                last.difference.plus(difference),
+                last.ours.plus(sample.ours),
+                last.own.plus(sample.own),
+                last.heading.plus(heading),
+                last.headings + known,
+            )
+        )
+        if len(rows) > SAMPLES + 1:
+            del rows[0]
+        self._latest = sample
+        self._kept = (float("-inf"), None)
+        if len(rows) > 2 * FEWEST:
+            mean = rows[-1].difference.less(rows[0].difference).times(1 / (len(rows) - 1))
+            noise.learn(difference.less(mean), sample.bearing_deg, sample.range_nm)
 
     def mean(self, now_s: float, noise: SetNoise) -> Mean | None:
         """None while there is too little."""
-        recent = self.recent(now_s)
-        if len(recent) < FEWEST or recent[-1].at_s - recent[0].at_s < LEAST_SPAN_S:
+        if 0 <= now_s - self._kept[0] < KEPT_S:
+            return self._kept[1]
+        mean = self._mean(now_s, noise)
+        self._kept = (now_s, mean)
+        return mean
+
+    def _mean(self, now_s: float, noise: SetNoise) -> Mean | None:
+        rows, last = self._rows, self._latest
+        first = next((i for i in range(1, len(rows)) if now_s - rows[i].at_s <= WINDOW_S), len(rows))
+        count = len(rows) - first
+        if last is None or count < FEWEST or last.at_s - rows[first].at_s < LEAST_SPAN_S:
             return None
-        last = recent[-1]
-        half = len(recent) // 2
-        differences = [s.difference for s in recent]
-        independent = 1 + (last.at_s - recent[0].at_s) / CORRELATION_S
-        wander = noise.spread(last.bearing_deg, last.range_nm)
-        wander = Spread(*(value / independent for value in wander))
+        before, half, end = rows[first - 1], rows[first + count // 2 - 1], rows[-1]
+        independent = 1 + (last.at_s - rows[first].at_s) / CORRELATION_S
+        wander = noise.spread(last.bearing_deg, last.range_nm).times(1 / independent)
+        newer = end.difference.less(half.difference).times(1 / (count - count // 2))
+        older = half.difference.less(before.difference).times(1 / (count // 2))
+        all_headings = end.headings - before.headings == count
         return Mean(
-            difference=_mean(differences),
+            difference=end.difference.less(before.difference).times(1 / count),
             spread=wander.plus(last.ours_spread).plus(standard_spread(last)),
-            ours=_mean(s.ours for s in recent),
-            own=_mean(s.own for s in recent),
-            heading_deg=mean_heading(recent),
-            drift=_mean(differences[half:]).less(_mean(differences[:half])),
+            ours=end.ours.less(before.ours).times(1 / count),
+            own=end.own.less(before.own).times(1 / count),
+            heading_deg=end.heading.less(before.heading).course_deg if all_headings else None,
+            drift=newer.less(older),
         )
-
-
-def mean_heading(samples: list[Sample]) -> float | None:
-    """Mean of the headings, degrees; None where one is missing."""
-    headings = [toward(s.heading_deg, 1.0) for s in samples if s.heading_deg is not None]
-    if len(headings) < len(samples):
-        return None
-    return _mean(headings).course_deg
-
-
-def _mean(vectors: Iterable[Vector]) -> Vector:
-    listed = list(vectors)
-    return Vector(sum(v.east for v in listed) / len(listed), sum(v.north for v in listed) / len(listed))
 
 
 def standard_spread(sample: Sample) -> Spread:
