@@ -26,6 +26,11 @@ START_S = 30.0
 """How long the watch waits at its start for a sensor that it needs and has never heard."""
 
 
+def is_silent(health: SensorHealth, settings: SensorLost) -> bool:
+    """Whether a sensor is silent now: never heard, or not for too long."""
+    return health.age_s is None or health.age_s > settings.after_s
+
+
 class HealthRules:
     def __init__(self, board: Board) -> None:
         self._board = board
@@ -128,6 +133,8 @@ class HealthRules:
             said += f" ({wording.clean(health.source, 40)})"
         if health.stand_in:
             said += f"; {wording.clean(health.stand_in, 40)} stands in"
+        elif rule == "heading_lost" and health.needed and is_silent(health, settings):
+            said += "; bearings are off the bow alone, drift can't be told from yaw"
         if rule == "position_lost" and waiting:
             said += "; speed lost with it"
         held = self._held_by_heading(health) if rule == "heading_lost" else ()

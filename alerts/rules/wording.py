@@ -21,8 +21,16 @@ def angle(bearing_deg: float | None) -> str:
     return "bearing unknown" if bearing_deg is None else f"bearing {round(bearing_deg) % 360:03d}° T"
 
 
+DRIFT_OR_YAW = "drift or yaw: no heading"
+"""Said of every drift that is counted from the bow alone."""
+
+
 def bearing(plot: Plot) -> str:
+    """The bearing and how it draws; off the bow, and as what it may be, where no heading makes it true."""
     trend = "" if plot.bearing_trend is BearingTrend.UNSETTLED else f" {plot.bearing_trend}"
+    if plot.bearing_deg is None and plot.relative_bearing_deg is not None:
+        doubt = f" ({DRIFT_OR_YAW})" if trend else ""
+        return f"bearing {round(plot.relative_bearing_deg) % 360:03d}° R{trend}{doubt}"
     return angle(plot.bearing_deg) + trend
 
 

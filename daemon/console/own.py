@@ -38,7 +38,17 @@ def own_strip(snapshot: Snapshot, look: Look) -> list[Text]:
         ("", own.lat_deg, place, own.position_age_s),
     ):
         parts += _sensor(name or "POS", known, value, None if age_s is None else age_s + since)
-    return _folded(parts, look)
+    return _folded([*parts, *_picture(snapshot)], look)
+
+
+def _picture(snapshot: Snapshot) -> list[tuple[str, str]]:
+    """How the set's picture is turned, and its range scale, as far as it tells them."""
+    radar = snapshot.radar
+    if radar is None:
+        return []
+    turned = str(radar.orientation) if radar.orientation else "orientation not told"
+    scale = "" if radar.range_scale_nm is None else f", {radar.range_scale_nm:g} NM scale"
+    return [(f"RADAR {turned}{scale}", "")]
 
 
 def _sensor(name: str, known: float | None, value: str, age_s: float | None) -> list[tuple[str, str]]:

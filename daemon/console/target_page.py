@@ -42,7 +42,7 @@ def figures(row: Row, look: Look) -> list[Text]:
     lines = [
         ("bearing", f"{bearing_text(row)}, {words.off_the_bow(plot.relative_bearing_deg)}"),
         ("range", words.miles(plot.range_nm)),
-        ("drift", f"{plot.bearing_trend}, {words.rate(plot.bearing_rate_deg_min, plot.bearing_rate_sd_deg_min)}"),
+        ("drift", _drift(row)),
         ("CPA", f"{words.miles(plot.cpa_nm)} (95 %: {words.limits(plot.cpa_low_nm, plot.cpa_high_nm)})"),
         ("TCPA", _tcpa(row)),
         ("inside", f"{words.percent(plot.inside_probability)} sure to pass inside the CPA limit"),
@@ -53,6 +53,13 @@ def figures(row: Row, look: Look) -> list[Text]:
         ("check", _check(row)),
     ]
     return [line(look, (f"  {name:<9} ", "faint"), (text, "")) for name, text in lines]
+
+
+def _drift(row: Row) -> str:
+    """How the bearing draws. Off the bow alone nobody can tell that from a swing of the bow."""
+    plot = row.plot
+    said = f"{plot.bearing_trend}, {words.rate(plot.bearing_rate_deg_min, plot.bearing_rate_sd_deg_min)}"
+    return f"{said} off the bow: drift or yaw" if bearing_text(row).endswith("R") else said
 
 
 def _tcpa(row: Row) -> str:

@@ -161,10 +161,15 @@ def target_line(key: str, row: Row) -> str:
     if plot.tcpa_min < 0:
         return f"{called}: {place}, opening, CPA {words.miles(plot.cpa_nm)} was {words.until(plot.tcpa_min)}"
     return (
-        f"{called}: {place}, bearing {plot.bearing_trend}, CPA {words.miles(plot.cpa_nm)} (95 % "
+        f"{called}: {place}, bearing {plot.bearing_trend}{_doubt(row)}, CPA {words.miles(plot.cpa_nm)} (95 % "
         f"{words.limits(plot.cpa_low_nm, plot.cpa_high_nm)}) {words.until(plot.tcpa_min)}, passing {plot.passing}; "
         f"the set: {plot.check}"
     )
+
+
+def _doubt(row: Row) -> str:
+    """Off the bow alone a drift may be a swing of the bow."""
+    return " (drift or yaw)" if row.plot.bearing_deg is None and row.plot.relative_bearing_deg is not None else ""
 
 
 def _bearing(row: Row) -> str:

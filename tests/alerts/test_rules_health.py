@@ -70,8 +70,8 @@ class TestSensors:
         (alert,) = needing.raised("heading_lost")
         assert alert.priority is Priority.WARNING
         assert alert.text == (
-            "no heading since the start of the watch; held back: steady bearing, bow crossing, target manoeuvre, "
-            "cross check (0 now)"
+            "no heading since the start of the watch; bearings are off the bow alone, drift can't be told from yaw; "
+            "held back: steady bearing, bow crossing, target manoeuvre, cross check (0 now)"
         )
 
     def test_a_vessel_without_a_compass_is_told_once_as_a_caution_and_loses_no_rule(self) -> None:
