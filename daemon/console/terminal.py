@@ -82,6 +82,9 @@ class Terminal:
                 self._output.write(f"\x1b[{number + 1};1H\x1b[0m{text}")
         self._shown = drawn
         self._output.flush()
+        # A slow line's buffer holds seconds of drawing: the next frame waits until this one has been sent.
+        with contextlib.suppress(OSError, ValueError, termios.error):
+            termios.tcdrain(self._output.fileno())
 
     def _ansi(self, text: Text) -> str:
         """The line with its colours, and what clears the rest of it. A full line must not be followed by an erase:

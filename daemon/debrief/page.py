@@ -59,7 +59,7 @@ class Debrief:
             self.echoes[tracked.target] = steadiness(tracked.target, plots, self.plane)
             self.tracks[tracked.target] = self._over_ground(plots)
             if tracked.target in chosen:
-                self.studies.append(study(tracked, plots, self.passage, self.turns))
+                self.studies.append(study(tracked, plots, self.passage, self.plane, self.turns))
         self.studies.sort(key=_urgency)
 
     def _chosen(self) -> set[str]:
@@ -293,7 +293,7 @@ def _foot(debrief: Debrief) -> str:
     return (
         f'<footer class="small"><h2>About this debrief</h2><p>Made from {source} '
         f"by {said(debrief.passage.program, 60)}. "
-        "Closest approaches are those of a straight line through the plots about the nearest one. CPA and TCPA are the "
+        "Closest approaches are those of the track smoothed with hindsight. CPA and TCPA are the "
         "program's own, worked out from ranges and bearings alone as the passage went; 'the set's' are what the set "
         "reported. Times are UTC from the data.</p></footer>"
     )

@@ -9,12 +9,11 @@ from itertools import pairwise
 
 from msgspec import Struct
 
-from alerts.plotting.kinematics import Look, OwnMotion
 from alerts.plotting.scatter import Block, Echo, Scatter, pooled
 from alerts.plotting.terms import TrackState
 from daemon.debrief.plane import Plane
 from daemon.debrief.record import Dated, Passage
-from parsers.observations import MotionReference
+from daemon.debrief.study import looks_of
 
 # A change is judged by this long before it and after it, and what is lost within a minute of it.
 WINDOW_S = 180.0
@@ -58,13 +57,9 @@ def steadiness(target: str, plots: Sequence[Dated], plane: Plane) -> Steadiness:
     """How steadily one target came, from its plots."""
     echo = Echo(plots[0][0])
     blocks: list[Block] = []
-    for at_s, plot in plots:
-        if plot.bearing_deg is None:
-            continue
-        east, north = plane.own_at(at_s) or (0.0, 0.0)
-        own = OwnMotion(at_s, east, north, 0.0, 0.0, 0.0, MotionReference.UNKNOWN, None, 0.0)
-        steady = plot.track is not TrackState.MANOEUVRING
-        closed = echo.see(Look(at_s, plot.range_nm, plot.bearing_deg, own), steady)
+    tracks = [plot.track for _, plot in plots if plot.bearing_deg is not None]
+    for look, track in zip(looks_of(plots, plane), tracks, strict=True):
+        closed = echo.see(look, track is not TrackState.MANOEUVRING)
         if closed is not None:
             blocks.append(closed)
     closed = echo.close_block()

@@ -1,25 +1,31 @@
 """What happened in one encounter: the closest approach, the alerts, what was done about it and what that changed.
 
-Judged with hindsight: the closest approach is that of a line through the plots about it, not a prediction.
+Judged with hindsight: the closest approach is that of the smoothed track, with the looks after it as well as before,
+not a prediction.
 """
 
 import math
 import statistics
 from collections import Counter
 from collections.abc import Sequence
+from itertools import pairwise
 
 import numpy as np
 import numpy.typing as npt
 from msgspec import Struct
 
 from alerts.events import Alert, OwnShip
+from alerts.plotting.kinematics import Look, OwnMotion
+from alerts.plotting.smooth import hindsight
 from alerts.plotting.terms import AlertState, Check, Encounter, Priority, TrackState
+from daemon.debrief.plane import Plane
 from daemon.debrief.record import Dated, Passage, Tracked
+from parsers.observations import MotionReference
 
 Array = npt.NDArray[np.float64]
 
-# The line of the closest approach is laid through the plots of this long before and after.
-CLOSEST_S = 45.0
+# Fewer looks make no track: the nearest plot then stands for the closest approach.
+LEAST_LOOKS = 5
 # An alteration: the mean velocity of one minute against that of the next, by this much or more.
 ALTERED_KN = 1.5
 MINUTE_S = 60.0
@@ -92,10 +98,12 @@ class Study(Struct, frozen=True, kw_only=True):
         return None if self.alarm is None else (self.closest.at_s - self.alarm.raised_s) / 60.0
 
 
-def study(tracked: Tracked, plots: Sequence[Dated], passage: Passage, own_turns: Sequence[Alteration]) -> Study:
+def study(
+    tracked: Tracked, plots: Sequence[Dated], passage: Passage, plane: Plane, own_turns: Sequence[Alteration]
+) -> Study:
     """All that the record says of one target."""
     spans = spans_of([dated for dated in passage.alerts if dated[1].target == tracked.target])
-    closest = closest_of(plots)
+    closest = closest_of(plots, plane)
     turns = [*_during(own_turns, plots), *her_turns(plots)]
     return Study(
         target=tracked.target,
@@ -112,28 +120,45 @@ def study(tracked: Tracked, plots: Sequence[Dated], passage: Passage, own_turns:
 # ------------------------------------------------------------------------------------------ closest approach
 
 
-def closest_of(plots: Sequence[Dated]) -> Closest:
-    """Where a straight relative line through the plots about the nearest one comes closest."""
-    nearest_s, nearest = min(plots, key=lambda dated: dated[1].range_nm)
-    ended = nearest_s in (plots[0][0], plots[-1][0])
-    near = [
-        (at_s, plot.range_nm, plot.bearing_deg)
-        for at_s, plot in plots
-        if plot.bearing_deg is not None and abs(at_s - nearest_s) <= CLOSEST_S
+def closest_of(plots: Sequence[Dated], plane: Plane) -> Closest:
+    """Where the track smoothed in hindsight comes closest; of too few plots with a bearing, the nearest plot."""
+    looks = looks_of(plots, plane)
+    if len(looks) < LEAST_LOOKS:
+        at_s, nearest = min(plots, key=lambda dated: dated[1].range_nm)
+        return Closest(at_s, nearest.range_nm, nearest.bearing_deg, at_s in (plots[0][0], plots[-1][0]))
+    track = [
+        (look.at_s, one.east_nm - look.own.east_nm, one.north_nm - look.own.north_nm)
+        for look, one in zip(looks, hindsight(looks), strict=True)
     ]
-    if len(near) < 5 or ended:
-        return Closest(nearest_s, nearest.range_nm, nearest.bearing_deg, ended)
-    at = np.array([one[0] - nearest_s for one in near])
-    angles = np.radians([one[2] for one in near])
-    ranges = np.array([one[1] for one in near])
-    (east_kn, east), (north_kn, north) = (np.polyfit(at, ranges * axis(angles), 1) for axis in (np.sin, np.cos))
-    speed2 = east_kn**2 + north_kn**2
-    when = 0.0 if speed2 == 0 else -(east * east_kn + north * north_kn) / speed2
-    # The line may come closest beyond what was seen: then the record broke off, or began, while the target closed.
-    ended = (when > at[-1] and near[-1][0] == plots[-1][0]) or (when < at[0] and near[0][0] == plots[0][0])
-    when = float(np.clip(when, at[0], at[-1]))
-    e, n = east + east_kn * when, north + north_kn * when
-    return Closest(nearest_s + when, float(np.hypot(e, n)), math.degrees(math.atan2(e, n)) % 360.0, ended)
+    index = min(range(len(track)), key=lambda k: math.hypot(*track[k][1:]))
+    pieces = pairwise(track[max(index - 1, 0) : index + 2])
+    at_s, east, north = min((_foot(*piece) for piece in pieces), key=lambda one: math.hypot(*one[1:]))
+    # Closest at an end: the record broke off, or began, while the target closed.
+    ended = at_s in (track[0][0], track[-1][0])
+    return Closest(at_s, math.hypot(east, north), math.degrees(math.atan2(east, north)) % 360.0, ended)
+
+
+def looks_of(plots: Sequence[Dated], plane: Plane) -> list[Look]:
+    """The measurements behind the plots, with own ship's place at each; one place throughout where none is known."""
+    looks = []
+    for at_s, plot in plots:
+        if plot.bearing_deg is None:
+            continue
+        place = plane.own_at(at_s)
+        east, north = place or (0.0, 0.0)
+        frame = MotionReference.GROUND if place else MotionReference.UNKNOWN
+        own = OwnMotion(at_s, east, north, 0.0, 0.0, 0.0, frame, None, 0.0)
+        looks.append(Look(at_s, plot.range_nm, plot.bearing_deg, own))
+    return looks
+
+
+def _foot(start: tuple[float, float, float], end: tuple[float, float, float]) -> tuple[float, float, float]:
+    """The point of a straight piece of track that lies nearest to own ship: time, east, north."""
+    (t0, e0, n0), (t1, e1, n1) = start, end
+    de, dn = e1 - e0, n1 - n0
+    length2 = de * de + dn * dn
+    share = 0.0 if length2 == 0 else min(max(-(e0 * de + n0 * dn) / length2, 0.0), 1.0)
+    return t0 + share * (t1 - t0), e0 + share * de, n0 + share * dn
 
 
 # --------------------------------------------------------------------------------------------------- alerts
