@@ -30,6 +30,7 @@ from alerts.plotting.motion import Answer, assess
 from alerts.plotting.noise import NoiseModel
 from alerts.plotting.own_frame import look_of
 from alerts.plotting.picture import OwnShip, OwnShipSettings
+from alerts.plotting.placing import double_told, exchange_told
 from alerts.plotting.plot_event import plot_event
 from alerts.plotting.quality import Quality, QualitySettings, Remark
 from alerts.plotting.terms import Check, TrackState
@@ -96,6 +97,7 @@ class _Sighting(Struct, frozen=True, gc=False):
     cpa_limit_nm: float
     renumbered: bool
     by_hand: bool = False
+    elder: str | None = None  # the track on the same vessel for which alerts are raised
 
 
 class _Aged(Struct, frozen=True, gc=False):
@@ -152,6 +154,7 @@ class Lookout:
         self.marks = Marks(s.marks)
         self.quality = Quality(s.picture_quality)
         self.plots: dict[str, Plot] = {}  # the latest of each target
+        self._doubles: dict[str, str] = {}  # a vessel's second number, and the track that speaks for her
         self._noise: dict[str, NoiseModel] = {}
         self._feed_of: dict[str, str] = {}
         self._radars: dict[str, seen.RadarSettings] = {}
@@ -218,8 +221,21 @@ class Lookout:
         name = self.targets.name_of(key)
         limit_nm = self.conditions[self.condition].cpa_nm
         self._waiting.append(
-            _Sighting(moment, key, name, full, look, placed.estimate, limit_nm, placed.continues is not None)
+            _Sighting(
+                moment,
+                key,
+                name,
+                full,
+                look,
+                placed.estimate,
+                limit_nm,
+                placed.continues is not None,
+                elder=placed.duplicate_of,
+            )
         )
+        exchange = exchange_told(placed)
+        if exchange is not None:
+            self._waiting.append((moment, Note(time=moment.time, text=exchange, author=OURSELVES)))
 
     def _with_prediction(self, report: seen.TargetReport) -> seen.TargetReport:
         """The report with the CPA that the set sent apart from it, if that is fresh."""
@@ -329,13 +345,25 @@ class Lookout:
         )
         self.plots[key] = plot
         said.append((moment, plot))
-        self._tell(moment, self.rules.see_plot(moment, plot), said)
+        if self._raises_alerts(sighting, said):
+            self._tell(moment, self.rules.see_plot(moment, plot), said)
+
+    def _raises_alerts(self, sighting: _Sighting, said: list[Said]) -> bool:
+        """Not for a vessel's second number while the first is seen; the watch is told once which is which."""
+        if sighting.elder is None:
+            self._doubles.pop(sighting.target, None)
+            return True
+        if self._doubles.get(sighting.target) != sighting.elder:
+            self._doubles[sighting.target] = sighting.elder
+            text = double_told(sighting.target, sighting.elder)
+            said.append((sighting.moment, Note(time=sighting.moment.time, text=text, author=OURSELVES)))
+        return False
 
     def _judge_time(self, tick: _Tick, said: list[Said]) -> None:
         targets = tuple(
             TargetHealth(plot=self.plots[aged.target], age_s=aged.age_s, track=aged.track, feed=aged.feed)
             for aged in tick.targets
-            if aged.target in self.plots
+            if aged.target in self.plots and aged.target not in self._doubles
         )
         for aged in tick.targets:
             if aged.track is TrackState.LOST:
@@ -365,6 +393,7 @@ class Lookout:
 
     def _forget(self, target: str) -> None:
         self.plots.pop(target, None)
+        self._doubles.pop(target, None)
         self._feed_of.pop(target, None)
         self.check.forget(target)
         self.encounters.forget(target)

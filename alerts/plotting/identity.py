@@ -172,6 +172,7 @@ class Targets:
             continues=continues,
             reacquired=out_of_sight and kept.out_of_sight is None,
             is_test=kept.is_test,
+            duplicate_of=self.duplicate_of(kept.key),
         )
 
     def _near(self, kept: Kept) -> list[Kept]:
@@ -276,12 +277,14 @@ class Targets:
             name = feed if self._prefixes else "radar"
             taken = set(self._prefixes.values())
             self._prefixes[feed] = name if name not in taken else f"{name}-{len(taken) + 1}"
+        name = f"{self._prefixes[feed]}-{'test-' if test else ''}{number:02d}"
         sequel = self._sequels.pop(slot, 0) + 1
+        while (key := name if sequel == 1 else f"{name}.{sequel}") in self._tracks:
+            sequel += 1  # a flood made the number be forgotten, but its track lives
         self._sequels[slot] = sequel
         if len(self._sequels) > SEQUELS:
             self._sequels.popitem(last=False)
-        key = f"{self._prefixes[feed]}-{'test-' if test else ''}{number:02d}"
-        return key if sequel == 1 else f"{key}.{sequel}"
+        return key
 
     def _make_room(self) -> tuple[Ended, ...]:
         """Ends the target that is missed least: lost before new before established, and among these the stalest."""

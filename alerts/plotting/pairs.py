@@ -93,6 +93,8 @@ class Pairs:
 
     def elder_of(self, key: str) -> list[str]:
         """The elder tracks that this one doubles."""
+        if key not in self._partners:
+            return []
         return [names[0] for names, pair in self._pairs.items() if names[1] == key and pair.is_one]
 
 

@@ -49,6 +49,7 @@ class Placed(Struct, frozen=True, kw_only=True):
 
     `continues` names the track whose echo a new one carries on, when numbers were exchanged. `lost` is True once, on
     the report by which the set gives the target up; `reacquired` on the first measurement after it was out of sight.
+    `duplicate_of` names the elder track on the same vessel: alerts are raised for that one alone.
     An old measurement that is sent again and again has an estimate too, which goes on from the last new one and whose
     state tells coasting or lost: the track ages until a new measurement comes.
     """
@@ -61,7 +62,20 @@ class Placed(Struct, frozen=True, kw_only=True):
     lost: bool = False
     reacquired: bool = False
     is_test: bool = False
+    duplicate_of: str | None = None
     ended: tuple[Ended, ...] = ()
+
+
+def exchange_told(placed: Placed) -> str | None:
+    """What to tell the watch of a track that carries another's echo on; None if there is nothing."""
+    if placed.continues is None:
+        return None
+    return f"{placed.track}: the set has moved this number to the vessel that was {placed.continues}; her plot goes on"
+
+
+def double_told(track: str, elder: str) -> str:
+    """What to tell the watch of one vessel under two numbers."""
+    return f"{track} and {elder} look like one vessel under two numbers: alerts are raised for {elder} alone"
 
 
 class Change(Struct, frozen=True):

@@ -584,6 +584,19 @@ class TestFloods:
 
         assert targets.keys()[:2] == ["radar-07", "radar-08"]
 
+    def test_a_number_that_a_flood_made_forgotten_never_shares_a_living_key(self) -> None:
+        """Two talkers' targets under one number, with ten thousand other numbers between: two keys."""
+        targets = Targets(lambda feed: LineFilter(), capacity=20)
+        follow(targets, 7, CROSSING, 0, 10)
+        for number in range(1000, 11_000):
+            look = look_at_place(1.0, 2.0, OWN.motion(28 + number * 0.0001))
+            targets.place(report_of(number, look), look)
+        look = OWN.look(MEETING, 30)
+        placed = targets.place(report_of(7, look, Source("radar", "GP", "TTM")), look)
+
+        assert placed.track == "radar-07.2"
+        assert {"radar-07", "radar-07.2"} <= set(targets.keys())
+
     def test_a_flood_of_talkers_on_one_number(self) -> None:
         """Each at another place: tracks up to the capacity, and no more."""
         targets = Targets(lambda feed: LineFilter(), capacity=50)

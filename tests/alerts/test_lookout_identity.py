@@ -1,0 +1,90 @@
+"""The lookout where one vessel has two numbers, and where the set exchanges two: what is said, and alerted once."""
+
+from collections.abc import Callable
+
+from alerts.events import Alert, AnyEvent, Instant, Moment, Note, Plot
+from alerts.lookout import Lookout, World
+from alerts.plotting.terms import AlertState
+from parsers import observations as seen
+from tests.alerts.plotting.vessels import TTM, Vessel, report_of
+
+GPS = seen.Source(feed="gps", talker="GP", formatter="RMC")
+OWN = Vessel(0, 0, course_deg=0, speed_kn=8)
+MEETING = Vessel(0, 5, course_deg=180, speed_kn=10)  # right ahead, CPA nought after 17 min
+CLEAR = Vessel(-3, 2, course_deg=10, speed_kn=9)
+
+Numbers = Callable[[int], dict[int, Vessel]]
+"""Which vessel the set reports under which number, by the second."""
+
+
+def moment(at_s: float) -> Moment:
+    return Moment(at_s=at_s, time=Instant(1_800_000_000_000 + int(at_s * 1000)))
+
+
+def run(seconds: int, numbers: Numbers, every_flush_s: int = 5) -> list[AnyEvent]:
+    lookout = Lookout()
+    said: list[AnyEvent] = []
+    for second in range(seconds):
+        at_s = float(second)
+        lookout.tick(moment(at_s), World())
+        ground = seen.GroundMotion(at_s=at_s, source=GPS, sog_kn=8.0, cog_deg=0.0)
+        lookout.take(moment(at_s), (ground, seen.Heading(at_s=at_s, source=GPS, heading_deg=0.0)))
+        if second % 3 == 0:
+            for i, (number, vessel) in enumerate(numbers(second).items()):
+                look = OWN.look(vessel, at_s + 0.2 * (i + 1))
+                lookout.take(moment(look.at_s), [report_of(number, look, TTM)])
+        if second % every_flush_s == 0:
+            said += [event for _, event in lookout.flush()]
+    return said + [event for _, event in lookout.flush()]
+
+
+def notes(said: list[AnyEvent]) -> list[str]:
+    return [event.text for event in said if isinstance(event, Note)]
+
+
+def closest_approaches(said: list[AnyEvent]) -> list[tuple[str | None, AlertState]]:
+    return [(e.target, e.state) for e in said if isinstance(e, Alert) and e.rule == "closest_approach"]
+
+
+def test_one_vessel_under_two_numbers_is_alerted_once() -> None:
+    """Both tracks are plotted to the end; the danger is told of the elder alone, and the watch is told why, once."""
+    said = run(500, lambda second: {1: MEETING, 2: MEETING} if second >= 60 else {1: MEETING})
+    plotted = {event.target for event in said[-40:] if isinstance(event, Plot)}
+
+    assert plotted == {"radar-01", "radar-02"}
+    assert {target for target, _ in closest_approaches(said)} == {"radar-01"}
+    assert notes(said) == [
+        "radar-02 and radar-01 look like one vessel under two numbers: alerts are raised for radar-01 alone"
+    ]
+
+
+def test_when_the_first_number_falls_silent_the_second_tells_of_the_danger() -> None:
+    """Nobody's danger is kept quiet for a track that is no longer seen."""
+    said = run(560, lambda second: {1: MEETING, 2: MEETING} if second < 450 else {2: MEETING})
+    raised = [target for target, state in closest_approaches(said) if state is AlertState.ACTIVE_UNACKNOWLEDGED]
+
+    assert "radar-02" in raised
+
+
+def test_exchanged_numbers_are_told_and_the_plots_go_on() -> None:
+    """The vessel that was radar-01 is radar-02.2 from then on, with her motion known at once."""
+    said = run(200, lambda second: {1: MEETING, 2: CLEAR} if second < 150 else {1: CLEAR, 2: MEETING})
+    first = next(event for event in said if isinstance(event, Plot) and event.target == "radar-02.2")
+
+    assert notes(said) == [
+        "radar-01.2: the set has moved this number to the vessel that was radar-02; her plot goes on",
+        "radar-02.2: the set has moved this number to the vessel that was radar-01; her plot goes on",
+    ]
+    assert first.speed_kn is not None
+    assert abs(first.speed_kn - 10) < 0.5
+
+
+def test_the_same_is_said_whenever_it_is_flushed() -> None:
+    """Once in five seconds or once a minute."""
+
+    def numbers(second: int) -> dict[int, Vessel]:
+        if second < 200:
+            return {1: MEETING, 2: MEETING, 3: CLEAR}
+        return {1: MEETING, 2: CLEAR, 3: MEETING}
+
+    assert run(300, numbers) == run(300, numbers, every_flush_s=60)
