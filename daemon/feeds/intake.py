@@ -16,7 +16,9 @@ CAPACITY = 8192
 """Lines. At the rated 1,240 lines a second it rides out a stall of 6 s; of 82 bytes each it is 2 MB (measured)."""
 
 RESERVE_SHARE = 8
-"""A feed that holds less than this part (one in eight) of its even share never pays for another feed's flood."""
+"""One line in eight is kept for what is scarce: a kind of line of one feed that holds no more than its even share of
+them pays for no other's flood. Else a flood on one feed would silence the others, and under a long stall old target
+lines would leave no room for the newest heading."""
 
 
 class Kind(IntEnum):
@@ -64,7 +66,6 @@ class Intake:
     def __init__(self, capacity: int = CAPACITY) -> None:
         self._capacity = capacity
         self._lanes: dict[tuple[str, Kind], _Lane] = {}
-        self._held_by: dict[str, int] = {}
         self._size = 0
         self._order = 0
         lock = threading.RLock()  # re-entrant: a signal handler may wake() while its own thread holds it
@@ -132,18 +133,17 @@ class Intake:
         lane.lines.append((self._order, arrival))
         self._order += 1
         self._size += 1
-        self._held_by[arrival.feed] = self._held_by.get(arrival.feed, 0) + 1
 
     def _drop_one(self) -> None:
-        """The oldest of the least important kind, but from no feed that keeps within its reserve."""
-        reserve = self._capacity // (RESERVE_SHARE * max(1, len(self._held_by)))
-        lanes = [lane for lane in self._lanes.values() if lane.lines and self._held_by[lane.feed] > reserve]
+        """The oldest of the least important kind, but from no lane that keeps within its reserve."""
+        reserve = self._capacity // (RESERVE_SHARE * len(self._lanes))
+        lanes = [lane for lane in self._lanes.values() if len(lane.lines) > (reserve if lane.kind else 0)]
         kind = min(lane.kind for lane in lanes)
         victim = min((lane for lane in lanes if lane.kind is kind), key=lambda lane: lane.lines[0][0])
         victim.lines.popleft()
         victim.counters.waiting -= 1
         victim.counters.dropped[kind.name.lower().replace("_", " ")] += 1
-        self._forget(victim)
+        self._size -= 1
 
     def _take(self, limit: int) -> list[Arrival]:
         taken: list[Arrival] = []
@@ -155,9 +155,5 @@ class Intake:
                 taken.append(first.lines.popleft()[1])
                 first.counters.waiting -= 1
                 first.counters.taken += 1
-                self._forget(first)
+                self._size -= 1
         return taken
-
-    def _forget(self, lane: _Lane) -> None:
-        self._size -= 1
-        self._held_by[lane.feed] -= 1

@@ -17,7 +17,7 @@ import tempfile
 import threading
 import time
 from collections.abc import Callable, Iterator
-from functools import partial
+from functools import lru_cache, partial
 from pathlib import Path
 
 from daemon.feeds.face import Arrival
@@ -35,6 +35,7 @@ Send = Callable[[bytes], object]
 Make = Callable[[int], list[bytes]]
 
 
+@lru_cache(maxsize=100_000)
 def _line(body: str) -> bytes:
     return f"{body}*{checksum(body[1:].encode()):02X}\r\n".encode()
 

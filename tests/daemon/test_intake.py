@@ -82,6 +82,18 @@ def test_a_flood_of_targets_takes_nothing_from_a_quiet_feed() -> None:
     assert sum(arrival.feed == "gyro" for arrival in intake.get(0)) == 2
 
 
+def test_a_long_stall_leaves_room_for_the_newest_heading() -> None:
+    """A thousand target lines fill the queue: own ship keeps its reserve, and its newest line is among what is kept."""
+    intake, counters = Intake(capacity=64), Counters()
+    for number in range(1000):
+        put(intake, counters, TTM, b"$HEHDT,%d,T*00" % number)
+    kept = [arrival.line for arrival in intake.get(0, limit=100)]
+
+    assert kept[-1] == b"$HEHDT,999,T*00"
+    assert kept.count(TTM) == 60
+    assert not counters.imbalance()
+
+
 @settings(derandomize=True, max_examples=60, deadline=None)
 @given(st.lists(st.tuples(st.sampled_from("ab"), st.sampled_from([TTM, HDT, GSV, VDM]), st.booleans()), max_size=80))
 def test_no_line_is_lost_without_being_counted(steps: list[tuple[str, bytes, bool]]) -> None:
