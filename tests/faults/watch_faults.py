@@ -100,6 +100,8 @@ class Program:
 
 def stopping(folder: Path, rounds: int, seed: int) -> Outcome:
     """SIGTERM and SIGINT while it starts, idles, is flooded, has an adapter that is gone, and a disk that is full."""
+    # A shell starts its background jobs with SIGINT ignored, and a child inherits that until it says otherwise.
+    signal.signal(signal.SIGINT, signal.default_int_handler)
     dice = random.Random(seed)
     bad: list[str] = []
     took: list[float] = []
