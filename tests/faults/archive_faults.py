@@ -261,7 +261,8 @@ def read_only_disk(folder: Path, rounds: int) -> Outcome:
             _account(watched, path, bad)
             slowest_s, lost = max(slowest_s, watched.slowest_s), lost + watched.archive.lost
     return Outcome(
-        fault="disk read-only, then writable",
+        fault="archive read-only under a running watch (connection set query-only: a disk in use cannot be remounted),"
+        " then writable",
         tried=rounds,
         lost=f"{lost} events; told at once; writing goes on by itself",
         figures={"slowest_take_ms": slowest_s * 1000},
