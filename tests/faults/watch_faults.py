@@ -90,7 +90,7 @@ class Program:
     def _read(self) -> None:
         assert self.process.stdout
         rest = b""
-        with contextlib.suppress(ValueError):  # the pipe was closed under us, on purpose
+        with contextlib.suppress(ValueError, OSError):  # the pipe was closed under us, on purpose
             while data := self.process.stdout.read(1 << 16):
                 at = time.monotonic()
                 *lines, rest = (rest + data).split(b"\n")
