@@ -15,10 +15,13 @@ from collections import deque
 from math import cos, exp, pi, radians, sin, sqrt
 from typing import NamedTuple
 
+import msgspec
+
 from alerts.plotting.filter import Fix, Residual, State, change_since, first_state, loosen, predict, update, velocity_sd
 from alerts.plotting.kinematics import Estimate, Look
 from alerts.plotting.noise import NoiseModel, Share
 from alerts.plotting.terms import TrackState
+from parsers.observations import MotionReference
 
 WANDER = 0.015
 """Process noise, kn^2 an hour: a steady vessel's velocity wanders by 0.03 kn in three minutes, 0.12 kn in an hour."""
@@ -119,6 +122,8 @@ class Track:
             return self.predict(max(at_s, state.at_s))
         self._interval_s += 0.2 * (min(at_s - state.at_s, 30.0) - self._interval_s)
         if look.own.frame is not last.own.frame:
+            if MotionReference.UNKNOWN in (look.own.frame, last.own.frame):
+                return self._begin_again(look)
             state = self._change_frame(state, last, look)
         fix = self.fix(look)
         turning = self._found_s is not None and at_s < self._found_s + TURN_ON_S
@@ -157,7 +162,7 @@ class Track:
     def fix(self, look: Look) -> Fix:
         """The look in the plane, with the variances that the filter works with."""
         own, range_nm, extra, bearing = look.own, look.range_nm, radians(look.bearing_sd_deg), radians(look.bearing_deg)
-        if own.turn_rate_deg_min is not None:
+        if own.turn_rate_deg_min is not None and own.heading_deg is not None:
             rate = _turn_rad_s(own.turn_rate_deg_min)
             bearing += rate * self.noise.heading_delay.seconds
             extra += abs(rate) * HEADING_DELAY_S
@@ -176,6 +181,17 @@ class Track:
             along * slow_along,
             athwart * slow_athwart,
         )
+
+    def _begin_again(self, look: Look) -> Estimate:
+        """Own motion is lost or found: the plane is another one, and nothing of the old state holds in it."""
+        observations = self._observations
+        self._history.clear()
+        self._early, self._doubt, self._lean = [], None, (0.0, 0.0)
+        self._onset_s = self._found_s = None
+        estimate = self._begin(look)
+        self._observations = observations + 1
+        self._early = []
+        return msgspec.structs.replace(estimate, observations=self._observations)
 
     def _change_frame(self, state: State, last: Look, look: Look) -> State:
         """Own motion is now known against something else: what the target does relative to us goes on."""
@@ -226,7 +242,7 @@ class Track:
             self._leg_looks > STEADY_LOOKS and (self._found_s is None or fix.at_s > self._found_s + MANOEUVRE_S),
         )
         turn = look.own.turn_rate_deg_min
-        if turn is not None and look.range_nm > 0.0:
+        if turn is not None and look.own.heading_deg is not None and look.range_nm > 0.0:
             square = look.range_nm * look.range_nm
             self.noise.heading_delay.learn(athwart / look.range_nm, expected_athwart / square, _turn_rad_s(turn))
         r = along / sqrt(along_variance + fix.along)
