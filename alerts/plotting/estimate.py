@@ -43,7 +43,7 @@ HISTORY_S = 120.0
 ONSETS_S = (15.0, 24.0, 36.0, 54.0, 80.0)
 """Ages of the onsets that are tried."""
 
-LEG_LEAST_S = 10.0
+LEG_LEAST_S = 15.0
 LOOKS_LEAST = 4
 
 LEAN_GAIN, LEAN_SQUARED = 0.25, 1.1
@@ -94,6 +94,7 @@ class Track:
         "_repeats",
         "_share",
         "_state",
+        "_variances",
         "noise",
     )
 
@@ -111,6 +112,7 @@ class Track:
         self._onset_s: float | None = None
         self._found_s: float | None = None
         self._interval_s = 3.0
+        self._variances = self._share.variances(1.0, 0.0)  # of the look in hand
 
     def observe(self, look: Look) -> Estimate:
         """Take in one look and answer for its moment. A repeat of the last one is counted and otherwise ignored."""
@@ -139,7 +141,7 @@ class Track:
                 self._review()
         if self._doubt is not None and at_s >= self._doubt.until_s:
             self._confirm(self._doubt)
-        if leans and self._observations > REVIEWS[0]:
+        if leans and self._observations > REVIEWS[1]:
             self._seek_manoeuvre(at_s)
         return self._estimate(self._state, self._phase(at_s, at_s))
 
@@ -166,20 +168,19 @@ class Track:
             rate = _turn_rad_s(own.turn_rate_deg_min)
             bearing += rate * self.noise.heading_delay.seconds
             extra += abs(rate) * HEADING_DELAY_S
-        along, athwart = self._share.variances(range_nm, extra)
-        slow_along, slow_athwart = self._share.widenings
+        self._variances = found = self._share.variances(range_nm, extra)
         sine, cosine = sin(bearing), cos(bearing)
         if range_nm > 0.0:
             # The mean of r sin(b + error) is shorter than r sin(b) by exp(-variance/2).
-            range_nm *= exp(min(0.5 * athwart / (range_nm * range_nm), 0.1))
+            range_nm *= exp(min(0.5 * found.athwart / (range_nm * range_nm), 0.1))
         return Fix(
             look.at_s,
             own.east_nm + range_nm * sine,
             own.north_nm + range_nm * cosine,
             sine,
             cosine,
-            along * slow_along,
-            athwart * slow_athwart,
+            found.along_used,
+            found.athwart_used,
         )
 
     def _begin_again(self, look: Look) -> Estimate:
@@ -218,9 +219,9 @@ class Track:
         hours = (look.at_s - last.at_s) / 3600.0
         moved_e = (state.ve - look.own.east_kn) * hours
         moved_n = (state.vn - look.own.north_kn) * hours
-        along, athwart = self._share.variances(look.range_nm, 0.0)
+        noise = self._share.variances(look.range_nm, 0.0)
         step = 0.01 * 0.01 + (0.00175 * look.range_nm) ** 2
-        return moved_e * moved_e + moved_n * moved_n + along + athwart > REPEAT_SHARE * step
+        return moved_e * moved_e + moved_n * moved_n + noise.along + noise.athwart > REPEAT_SHARE * step
 
     def _remember(self, state: State, fix: Fix) -> None:
         history = self._history
@@ -231,10 +232,10 @@ class Track:
     def _leans(self, residual: Residual, fix: Fix, look: Look) -> bool:
         """Learn from the residuals, and tell whether they have leaned to one side for some looks."""
         along, athwart, along_variance, athwart_variance = residual
-        slow_along, slow_athwart = self._share.widenings
-        own_along, own_athwart = fix.along / slow_along, fix.athwart / slow_athwart
+        own_along, own_athwart = self._variances.along, self._variances.athwart
         expected_along, expected_athwart = along_variance + own_along, athwart_variance + own_athwart
         self._share.learn(
+            look.range_nm,
             along / sqrt(expected_along),
             own_along / expected_along,
             athwart / sqrt(expected_athwart),
