@@ -1,0 +1,158 @@
+"""Every command line that the README, the docs and the help texts show is run, as it stands, in a folder of its own."""
+
+import gzip
+import importlib
+import os
+import re
+import shlex
+import shutil
+import signal
+import subprocess
+import sys
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from datetime import UTC, datetime
+from pathlib import Path
+
+import pytest
+from msgspec import structs
+
+from daemon.exercise import generate, reading
+from daemon.main import COMMANDS, main
+
+ROOT = Path(__file__).resolve().parents[1]
+PAGES = [ROOT / "README.md", ROOT / "recordings" / "README.md", *sorted((ROOT / "docs").glob("*.md"))]
+
+LINE = re.compile(r"^(?: {2,}|\.venv/bin/)?(secondplot .+)$")
+
+# What a person would wait for is shortened, and nothing else: a passage at its own pace, a minute of listening.
+SHORTER = ((" --pace 20", " --pace max"), (" --for 60", " --for 1"))
+
+
+def shown() -> Iterator[tuple[str, str]]:
+    """Where a command line stands, and the line itself without its comment."""
+    for page in PAGES:
+        for number, text in enumerate(page.read_text(encoding="utf-8").splitlines(), start=1):
+            if found := LINE.match(text):
+                yield f"{page.relative_to(ROOT)}:{number}", found[1]
+    for name in COMMANDS:
+        help_text = importlib.import_module(f"daemon.commands.{name}").HELP
+        for number, text in enumerate(help_text.splitlines()):
+            if found := LINE.match(text):
+                yield f"{name} --help:{number}", found[1]
+
+
+def words_of(line: str) -> list[str]:
+    """The words after `secondplot`, without a comment, a redirection or an explanation in brackets."""
+    for long, short in SHORTER:
+        line = line.replace(long, short)
+    line = re.sub(r"\s{2,}\(.*\)$", "", line)
+    words = shlex.split(line, comments=True)[1:]
+    return words[: words.index(">")] if ">" in words else words
+
+
+def is_endless(words: list[str]) -> bool:
+    return (words[0] == "watch" and "--self-test" not in words) or (words[0] == "exercise" and "--to" in words)
+
+
+def speaks_to_a_watch(words: list[str]) -> bool:
+    has_file = any(word.endswith((".gz", ".sqlite", ".nmea")) for word in words)
+    return words[0] in {"ack", "silence", "note", "condition", "status"} or (words[0] == "trial" and not has_file)
+
+
+@pytest.fixture(scope="module")
+def place(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A folder with what the examples name: recordings, a passage, an archive of three passages, a configuration."""
+    folder = tmp_path_factory.mktemp("examples")
+    shutil.copytree(ROOT / "recordings", folder / "recordings")
+    (folder / "passage.nmea").write_bytes(gzip.decompress((ROOT / "recordings/late-turn.nmea.gz").read_bytes()))
+    morning = structs.replace(
+        reading.load(ROOT / "recordings/late-turn.toml"), start=datetime(2027, 10, 2, 10, 30, tzinfo=UTC)
+    )
+    generate.write(morning, folder / "morning.nmea.gz")
+    for recording in ("recordings/fog-crossing.nmea.gz", "recordings/late-turn.nmea.gz", "morning.nmea.gz"):
+        archive = str(folder / "passage.sqlite")
+        assert main(["replay", str(folder / recording), "--quiet", "--archive", archive]) == 0
+    (folder / "drawn").mkdir()
+    (folder / "boat.toml").write_text('[feeds.radar]\nuri = "udp:127.0.0.1:10181"\n', encoding="utf-8")
+    (folder / "secondplot.toml").write_text('condition = "coastal"\n', encoding="utf-8")
+    return folder
+
+
+def start(words: list[str], folder: Path) -> "subprocess.Popen[bytes]":
+    homes = {name: str(folder / name.lower()) for name in ("XDG_CONFIG_HOME", "XDG_DATA_HOME", "XDG_RUNTIME_DIR")}
+    for home in homes.values():
+        Path(home).mkdir(exist_ok=True, mode=0o700)
+    environment = {**os.environ, **homes, "PYTHONPATH": str(ROOT)}
+    command = [sys.executable, "-m", "daemon.main", *words]
+    return subprocess.Popen(
+        command, cwd=folder, env=environment, stdin=subprocess.DEVNULL, stdout=subprocess.PIPE, stderr=subprocess.STDOUT
+    )
+
+
+def runs_until_stopped(words: list[str], folder: Path) -> str:
+    """Starts what does not end by itself, sees that it goes on, and ends it in order. Answers what is wrong."""
+    process = start(words, folder)
+    time.sleep(2.0)
+    if process.poll() is not None:
+        return f"ended by itself with {process.returncode}: {process.communicate()[0].decode()[-500:]}"
+    process.send_signal(signal.SIGTERM)
+    said = process.communicate(timeout=10)[0].decode()[-500:]
+    return "" if process.returncode in (0, 130, -signal.SIGTERM) else f"ended with {process.returncode}: {said}"
+
+
+def runs_to_its_end(words: list[str], folder: Path) -> str:
+    process = start(words, folder)
+    said = process.communicate(timeout=60)[0].decode()[-800:]
+    # The self-test says by its code where an annunciator does not work, as on a machine without a sound card.
+    good = (0, 3) if "--self-test" in words else (0,)
+    return "" if process.returncode in good else f"ended with {process.returncode}: {said}"
+
+
+@contextmanager
+def a_running_watch(folder: Path) -> Iterator[None]:
+    """Two watches, of the names that the examples speak to, with an exercise coming in to the first."""
+    feeds = ("udp:127.0.0.1:10179?name=radar", "udp:127.0.0.1:10180?name=other")
+    sent = ["exercise", "recordings/fog-crossing.toml", "--to", "udp:127.0.0.1:10179", "--pace", "20"]
+    running = [
+        start(["watch", "--feed", feeds[0], "--quiet", "--no-archive"], folder),
+        start(["watch", "--feed", feeds[1], "--quiet", "--no-archive", "--name", "radar"], folder),
+        start(sent, folder),
+    ]
+    time.sleep(5.0)
+    try:
+        yield
+    finally:
+        for process in running:
+            process.send_signal(signal.SIGTERM)
+            process.communicate(timeout=10)
+
+
+def test_every_command_line_runs(place: Path) -> None:
+    """Each as it stands, once; those that speak to a watch speak to a running one with a target on its plot."""
+    lines = {line: where for where, line in reversed(list(shown()))}
+    wrong: dict[str, str] = {}
+    for line, where in lines.items():
+        words = words_of(line)
+        if not speaks_to_a_watch(words):
+            run = runs_until_stopped if is_endless(words) else runs_to_its_end
+            wrong[f"{where}: {line}"] = run(words, place)
+    with a_running_watch(place):
+        for line, where in lines.items():
+            words = words_of(line)
+            if speaks_to_a_watch(words):
+                chosen = [] if "--watch" in words else ["--watch", "watch"]  # two are running, to serve all examples
+                wrong[f"{where}: {line}"] = runs_to_its_end([*words, *chosen], place)
+    wrong = {line: problem for line, problem in wrong.items() if problem and "no such alert" not in problem}
+
+    assert not wrong, "\n".join(f"{line}\n    {problem}" for line, problem in wrong.items())
+
+
+@pytest.mark.parametrize("name", COMMANDS)
+def test_every_command_has_help_with_an_example(name: str) -> None:
+    """A command that is listed is there, says what it does, and shows how."""
+    module = importlib.import_module(f"daemon.commands.{name}")
+
+    assert "example" in module.HELP
+    assert f"secondplot {name}" in module.HELP
