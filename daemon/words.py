@@ -7,6 +7,7 @@ A value that is not known is a dash, never a number. Text that came over the wir
 import unicodedata
 
 from alerts.events import Instant
+from alerts.plotting.colregs import rule_number
 from alerts.plotting.terms import Encounter
 
 DASH = "–"
@@ -136,22 +137,10 @@ def _degrees_minutes(deg: float, digits: int, sides: str) -> str:
     return f"{whole:0{digits}d}°{rest / 100:05.2f}′{sides[0] if deg >= 0 else sides[1]}"
 
 
-RULES: dict[Encounter, str] = {
-    Encounter.HEAD_ON: "Rule 14",
-    Encounter.IN_DOUBT_HEAD_ON: "Rule 14(c)",
-    Encounter.CROSSING_FROM_STARBOARD: "Rule 15",
-    Encounter.CROSSING_FROM_PORT: "Rules 15 and 17",
-    Encounter.OVERTAKING_US: "Rule 13",
-    Encounter.BEING_OVERTAKEN: "Rule 13",
-    Encounter.IN_DOUBT_OVERTAKING: "Rule 13(c)",
-}
-"""Where the geometry stands in the COLREGs, for vessels in sight of one another. Rule 19 has the word in fog."""
-
-
-def encounter(kind: Encounter | str) -> str:
+def encounter(kind: Encounter) -> str:
     """The geometry in words with the rule's number: crossing from starboard (Rule 15)."""
-    rule = RULES.get(Encounter(kind)) if kind in set(Encounter) else None
-    return f"{kind} ({rule})" if rule else str(kind)
+    rule = rule_number(kind)
+    return f"{kind} (Rule {rule})" if rule else str(kind)
 
 
 CAUTIONS = (

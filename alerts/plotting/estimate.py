@@ -15,10 +15,13 @@ from collections import deque
 from math import cos, exp, pi, radians, sin, sqrt
 from typing import NamedTuple
 
+import msgspec
+
 from alerts.plotting.filter import Fix, Residual, State, change_since, first_state, loosen, predict, update, velocity_sd
 from alerts.plotting.kinematics import Estimate, Look
 from alerts.plotting.noise import NoiseModel, Share
 from alerts.plotting.terms import TrackState
+from parsers.observations import MotionReference
 
 WANDER = 0.015
 """Process noise, kn^2 an hour: a steady vessel's velocity wanders by 0.03 kn in three minutes, 0.12 kn in an hour."""
@@ -40,7 +43,7 @@ HISTORY_S = 120.0
 ONSETS_S = (15.0, 24.0, 36.0, 54.0, 80.0)
 """Ages of the onsets that are tried."""
 
-LEG_LEAST_S = 10.0
+LEG_LEAST_S = 15.0
 LOOKS_LEAST = 4
 
 LEAN_GAIN, LEAN_SQUARED = 0.25, 1.1
@@ -91,6 +94,7 @@ class Track:
         "_repeats",
         "_share",
         "_state",
+        "_variances",
         "noise",
     )
 
@@ -108,6 +112,7 @@ class Track:
         self._onset_s: float | None = None
         self._found_s: float | None = None
         self._interval_s = 3.0
+        self._variances = self._share.variances(1.0, 0.0)  # of the look in hand
 
     def observe(self, look: Look) -> Estimate:
         """Take in one look and answer for its moment. A repeat of the last one is counted and otherwise ignored."""
@@ -119,6 +124,8 @@ class Track:
             return self.predict(max(at_s, state.at_s))
         self._interval_s += 0.2 * (min(at_s - state.at_s, 30.0) - self._interval_s)
         if look.own.frame is not last.own.frame:
+            if MotionReference.UNKNOWN in (look.own.frame, last.own.frame):
+                return self._begin_again(look)
             state = self._change_frame(state, last, look)
         fix = self.fix(look)
         turning = self._found_s is not None and at_s < self._found_s + TURN_ON_S
@@ -134,7 +141,7 @@ class Track:
                 self._review()
         if self._doubt is not None and at_s >= self._doubt.until_s:
             self._confirm(self._doubt)
-        if leans and self._observations > REVIEWS[0]:
+        if leans and self._observations > REVIEWS[1]:
             self._seek_manoeuvre(at_s)
         return self._estimate(self._state, self._phase(at_s, at_s))
 
@@ -157,25 +164,35 @@ class Track:
     def fix(self, look: Look) -> Fix:
         """The look in the plane, with the variances that the filter works with."""
         own, range_nm, extra, bearing = look.own, look.range_nm, radians(look.bearing_sd_deg), radians(look.bearing_deg)
-        if own.turn_rate_deg_min is not None:
+        if own.turn_rate_deg_min is not None and own.heading_deg is not None:
             rate = _turn_rad_s(own.turn_rate_deg_min)
             bearing += rate * self.noise.heading_delay.seconds
             extra += abs(rate) * HEADING_DELAY_S
-        along, athwart = self._share.variances(range_nm, extra)
-        slow_along, slow_athwart = self._share.widenings
+        self._variances = found = self._share.variances(range_nm, extra)
         sine, cosine = sin(bearing), cos(bearing)
         if range_nm > 0.0:
             # The mean of r sin(b + error) is shorter than r sin(b) by exp(-variance/2).
-            range_nm *= exp(min(0.5 * athwart / (range_nm * range_nm), 0.1))
+            range_nm *= exp(min(0.5 * found.athwart / (range_nm * range_nm), 0.1))
         return Fix(
             look.at_s,
             own.east_nm + range_nm * sine,
             own.north_nm + range_nm * cosine,
             sine,
             cosine,
-            along * slow_along,
-            athwart * slow_athwart,
+            found.along_used,
+            found.athwart_used,
         )
+
+    def _begin_again(self, look: Look) -> Estimate:
+        """Own motion is lost or found: the plane is another one, and nothing of the old state holds in it."""
+        observations = self._observations
+        self._history.clear()
+        self._early, self._doubt, self._lean = [], None, (0.0, 0.0)
+        self._onset_s = self._found_s = None
+        estimate = self._begin(look)
+        self._observations = observations + 1
+        self._early = []
+        return msgspec.structs.replace(estimate, observations=self._observations)
 
     def _change_frame(self, state: State, last: Look, look: Look) -> State:
         """Own motion is now known against something else: what the target does relative to us goes on."""
@@ -202,9 +219,9 @@ class Track:
         hours = (look.at_s - last.at_s) / 3600.0
         moved_e = (state.ve - look.own.east_kn) * hours
         moved_n = (state.vn - look.own.north_kn) * hours
-        along, athwart = self._share.variances(look.range_nm, 0.0)
+        noise = self._share.variances(look.range_nm, 0.0)
         step = 0.01 * 0.01 + (0.00175 * look.range_nm) ** 2
-        return moved_e * moved_e + moved_n * moved_n + along + athwart > REPEAT_SHARE * step
+        return moved_e * moved_e + moved_n * moved_n + noise.along + noise.athwart > REPEAT_SHARE * step
 
     def _remember(self, state: State, fix: Fix) -> None:
         history = self._history
@@ -215,10 +232,10 @@ class Track:
     def _leans(self, residual: Residual, fix: Fix, look: Look) -> bool:
         """Learn from the residuals, and tell whether they have leaned to one side for some looks."""
         along, athwart, along_variance, athwart_variance = residual
-        slow_along, slow_athwart = self._share.widenings
-        own_along, own_athwart = fix.along / slow_along, fix.athwart / slow_athwart
+        own_along, own_athwart = self._variances.along, self._variances.athwart
         expected_along, expected_athwart = along_variance + own_along, athwart_variance + own_athwart
         self._share.learn(
+            look.range_nm,
             along / sqrt(expected_along),
             own_along / expected_along,
             athwart / sqrt(expected_athwart),
@@ -226,7 +243,7 @@ class Track:
             self._leg_looks > STEADY_LOOKS and (self._found_s is None or fix.at_s > self._found_s + MANOEUVRE_S),
         )
         turn = look.own.turn_rate_deg_min
-        if turn is not None and look.range_nm > 0.0:
+        if turn is not None and look.own.heading_deg is not None and look.range_nm > 0.0:
             square = look.range_nm * look.range_nm
             self.noise.heading_delay.learn(athwart / look.range_nm, expected_athwart / square, _turn_rad_s(turn))
         r = along / sqrt(along_variance + fix.along)

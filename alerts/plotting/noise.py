@@ -2,7 +2,8 @@
 
 A NoiseModel belongs to one feed and is shared by its tracks; each track keeps a Share of it, because an echo's wander
 depends on the vessel too. Variances start at the standard's figures and are corrected by factors learnt from the
-residuals, range and bearing apart, outliers counting at most as `OUTLIER_SQUARED`.
+residuals, outliers counting at most as `OUTLIER_SQUARED`: one for range, one for bearing as an angle, and one for
+glint, the echo's wander along the vessel, which is so many metres athwart at any range.
 
 A set that smooths its reports has errors that hang together from look to look: they average out more slowly than they
 seem to. The filter then works with a wider variance, that of a long mean. Until a feed has shown enough looks to tell,
@@ -10,6 +11,7 @@ and for as long as it smooths, the standard's figures are the least that is beli
 """
 
 from math import pi, radians, sqrt
+from typing import NamedTuple
 
 from parsers.observations import NM_M
 
@@ -26,8 +28,8 @@ RANGE_STEP_NM, BEARING_STEP_RAD = 0.01, radians(0.1)
 OUTLIER_SQUARED = 9.0
 
 FEED_PRIOR, FEED_MEMORY = 8.0, 1500.0
-TRACK_PRIOR, TRACK_MEMORY = 20.0, 200.0
-"""Looks that the figures one starts from are worth, and looks remembered."""
+TRACK_PRIOR, GLINT_PRIOR, TRACK_MEMORY = 20.0, 6.0, 200.0
+"""Looks that the figures one starts from are worth (glint is the vessel's own more than the set's), and looks kept."""
 
 SLOW_GAIN = 0.08
 SLOW_PRIOR, SLOW_MEMORY = 6.0, 100.0
@@ -39,8 +41,12 @@ LAG_KNOWN = 40.0
 SMOOTHED = 0.25
 """A correlation of neighbours over this, or not yet known from so many looks: the set may be smoothing."""
 
+SMOOTHED_FLOOR = 1.15
+"""A set that smooths is not believed better than so many times the starting variance. (It was worse still while its own
+tracker settled, and of that its reports keep a trace for minutes.)"""
+
 BLOCK = 8
-"""A track hands on what it has learnt in blocks of so many looks; by the look it costs a third of the whole filter."""
+"""A track hands on what it has learnt in blocks of so many looks: 13.0 us a look where one by one makes it 18.0."""
 
 DELAY_SD_S, DELAY_MOST_S = 0.3, 3.0
 """How late headings are at first thought to be, one sd, and at most."""
@@ -76,14 +82,14 @@ class Hanging:
     residuals then takes over.
     """
 
-    __slots__ = ("_product", "_slow", "_square", "factor", "smoothed")
+    __slots__ = ("_product", "_slow", "_square", "factor", "floor")
 
     def __init__(self) -> None:
         self._product = Level(0.0, LAG_PRIOR, LAG_MEMORY)
         self._square = Level(1.0, LAG_PRIOR, LAG_MEMORY)
         self._slow = Level(1.0, 0.0, SLOW_MEMORY)
         self.factor = 1.0
-        self.smoothed = True
+        self.floor = 1.0
 
     def learn(self, sums: "Sums") -> None:
         """Take in a block's sums."""
@@ -95,14 +101,15 @@ class Hanging:
         weight = self._slow.weight
         factor = (SLOW_PRIOR / (1.0 - correlation) + weight * self._slow.mean) / (SLOW_PRIOR + weight)
         self.factor = max(1.0, factor)
-        self.smoothed = correlation > SMOOTHED or self._product.weight < LAG_PRIOR + LAG_KNOWN
+        unknown = self._product.weight < LAG_PRIOR + LAG_KNOWN
+        self.floor = SMOOTHED_FLOOR if correlation > SMOOTHED else 1.0 if unknown else 0.0
 
-    def widening(self, factor: float) -> float:
-        """What a look's own variance is multiplied with, that variance being `factor` times the starting one.
+    def widened(self, variance: float, starting: float) -> float:
+        """What the filter works with in place of a look's own variance; `starting` is what it would be at first.
 
         A set that smooths hides its errors: those it starts from then stand, until the slow part has shown more.
         """
-        return max(self.factor, 1.0 / factor) if self.smoothed else self.factor
+        return max(variance * self.factor, starting * self.floor)
 
 
 class Delay:
@@ -126,13 +133,14 @@ class Delay:
 
 
 class NoiseModel:
-    """Errors of one feed. `range_factor` and `bearing_factor` multiply the starting variances."""
+    """Errors of one feed. The factors multiply the starting variances."""
 
-    __slots__ = ("bearing_factor", "bearing_hanging", "heading_delay", "range_factor", "range_hanging")
+    __slots__ = ("bearing_factor", "bearing_hanging", "glint_factor", "heading_delay", "range_factor", "range_hanging")
 
     def __init__(self) -> None:
         self.range_factor = Level(1.0, FEED_PRIOR, FEED_MEMORY)
         self.bearing_factor = Level(1.0, FEED_PRIOR, FEED_MEMORY)
+        self.glint_factor = Level(1.0, FEED_PRIOR, FEED_MEMORY)
         self.range_hanging = Hanging()
         self.bearing_hanging = Hanging()
         self.heading_delay = Delay()
@@ -143,98 +151,131 @@ class NoiseModel:
 
 
 class Sums:
-    """Sums over one block of looks of normalised residuals, for range or for bearing."""
+    """Sums over one block of looks of normalised residuals, along or athwart the line of sight."""
 
-    __slots__ = ("looks", "mean", "products", "ratios", "residual", "slow", "squares", "weights")
+    __slots__ = ("looks", "mean", "products", "residual", "slow", "squares")
 
     def __init__(self) -> None:
         self.residual = self.mean = 0.0
         self.clear()
 
     def clear(self) -> None:
-        self.ratios = self.weights = self.products = self.squares = self.slow = self.looks = 0.0
+        self.products = self.squares = self.slow = self.looks = 0.0
+
+
+class Variances(NamedTuple):
+    """Of one look, NM squared: its own, along and athwart, and what the filter works with in their place."""
+
+    along: float
+    athwart: float
+    along_used: float
+    athwart_used: float
 
 
 class Share:
     """One track's part in its feed's noise: what its own looks say, and the feed's figures for what they do not."""
 
-    __slots__ = ("_bearing", "_feed", "_pending", "_range", "_sums", "_white", "factors", "widenings")
+    __slots__ = ("_feed", "_levels", "_pending", "_sums", "_totals", "_white", "factors")
 
     def __init__(self, feed: NoiseModel) -> None:
         self._feed = feed
-        self._range = Level(1.0, 0.0, TRACK_MEMORY)
-        self._bearing = Level(1.0, 0.0, TRACK_MEMORY)
+        self._levels = [Level(1.0, 0.0, TRACK_MEMORY) for _ in range(3)]  # range, bearing, glint
+        self._totals = [[0.0, 0.0] for _ in range(3)]  # of the block: weighted squares, and weights
         self._sums = (Sums(), Sums())
         self._white = 0.0  # variance of the running means, were the residuals independent
         self._pending = 0
-        self._settle()
+        self.factors = self._shared_factors()
 
-    def variances(self, range_nm: float, extra_rad: float) -> tuple[float, float]:
-        """Range and athwart variance of one look, NM squared. `extra_rad`: the part that the heading adds, one sd."""
-        range_factor, bearing_factor = self.factors
+    def variances(self, range_nm: float, extra_rad: float) -> Variances:
+        """Of one look at a range. `extra_rad`: the part that the heading adds to the bearing's error, one sd."""
+        range_factor, bearing_factor, glint_factor = self.factors
         square = range_nm * range_nm
-        return (
-            _RANGE_VARIANCE * range_factor + _RANGE_STEP_VARIANCE,
-            (_GLINT_VARIANCE + (_BEARING_VARIANCE + extra_rad * extra_rad) * square) * bearing_factor
-            + _BEARING_STEP_VARIANCE * square,
+        angle = (_BEARING_VARIANCE + extra_rad * extra_rad) * square
+        step = _BEARING_STEP_VARIANCE * square
+        along = _RANGE_VARIANCE * range_factor + _RANGE_STEP_VARIANCE
+        athwart = _GLINT_VARIANCE * glint_factor + angle * bearing_factor + step
+        feed = self._feed
+        return Variances(
+            along,
+            athwart,
+            feed.range_hanging.widened(along, _RANGE_VARIANCE + _RANGE_STEP_VARIANCE),
+            feed.bearing_hanging.widened(athwart, _GLINT_VARIANCE + angle + step),
         )
 
     def sds(self, range_nm: float) -> tuple[float, float]:
         """Range error (NM) and bearing error (degrees) in force at a range, one sd."""
-        along, athwart = self.variances(range_nm, 0.0)
-        return sqrt(along), sqrt(athwart) / max(range_nm, 1e-3) * (180.0 / pi)
+        range_factor, bearing_factor, glint_factor = self.factors
+        square = range_nm * range_nm if range_nm > 1e-3 else 1e-6
+        along = _RANGE_VARIANCE * range_factor + _RANGE_STEP_VARIANCE
+        angle = _GLINT_VARIANCE * glint_factor / square + _BEARING_VARIANCE * bearing_factor + _BEARING_STEP_VARIANCE
+        return sqrt(along), sqrt(angle) * (180.0 / pi)
 
-    def learn(self, along: float, along_part: float, athwart: float, athwart_part: float, steady: bool) -> None:
+    def learn(
+        self, range_nm: float, along: float, along_part: float, athwart: float, athwart_part: float, steady: bool
+    ) -> None:
         """Learn from one look's residuals, each in its expected sds; a part is the look's share of that variance.
 
-        What little a look says of its own error, it says with little weight. `steady`: not about a manoeuvre, so that
-        the look also tells how errors hang together.
+        What little a look says of its own error, it says with little weight; of an error athwart, glint and angle are
+        told by what each makes up at that range. `steady`: not about a manoeuvre, so that the look also tells how
+        errors hang together.
         """
-        self._white = white = _WHITE_STEP * self._white + SLOW_GAIN * SLOW_GAIN
-        for sums, residual, part in zip(self._sums, (along, athwart), (along_part, athwart_part), strict=True):
-            squared = residual * residual
-            weight = part * part
-            sums.weights += weight
-            sums.ratios += weight * (squared if squared < OUTLIER_SQUARED else OUTLIER_SQUARED)
-            if steady:
-                sums.mean = mean = sums.mean + SLOW_GAIN * (residual - sums.mean)
-                sums.slow += mean * mean / white
-                sums.products += residual * sums.residual
-                sums.squares += squared
-                sums.looks += 1.0
-            sums.residual = residual
+        _, bearing_factor, glint_factor = self.factors
+        glint = _GLINT_VARIANCE * glint_factor
+        glint /= glint + _BEARING_VARIANCE * bearing_factor * range_nm * range_nm
+        for total, residual, part in zip(
+            self._totals,
+            (along, athwart, athwart),
+            (along_part, athwart_part * (1.0 - glint), athwart_part * glint),
+            strict=True,
+        ):
+            squared, weight = residual * residual, part * part
+            total[0] += weight * (squared if squared < OUTLIER_SQUARED else OUTLIER_SQUARED)
+            total[1] += weight
+        if steady:
+            self._add_up(along, athwart)
         self._pending += 1
         if self._pending == BLOCK:
             self.hand_on()
 
+    def _add_up(self, along: float, athwart: float) -> None:
+        """Take residuals into the block's sums of what hangs together."""
+        self._white = white = _WHITE_STEP * self._white + SLOW_GAIN * SLOW_GAIN
+        for sums, residual in zip(self._sums, (along, athwart), strict=True):
+            sums.mean = mean = sums.mean + SLOW_GAIN * (residual - sums.mean)
+            sums.slow += mean * mean / white
+            sums.products += residual * sums.residual
+            sums.squares += residual * residual
+            sums.looks += 1.0
+            sums.residual = residual
+
     def hand_on(self) -> None:
         """Give the block so far to the feed and to the track's own figures."""
         feed = self._feed
-        levels = (
-            (self._range, feed.range_factor, feed.range_hanging),
-            (self._bearing, feed.bearing_factor, feed.bearing_hanging),
-        )
-        for sums, (own, common, hanging), factor in zip(self._sums, levels, self.factors, strict=True):
-            own.learn(factor * sums.ratios, sums.weights)
-            common.learn(factor * sums.ratios, sums.weights)
+        commons = (feed.range_factor, feed.bearing_factor, feed.glint_factor)
+        for own, common, total, factor in zip(self._levels, commons, self._totals, self.factors, strict=True):
+            own.learn(factor * total[0], total[1])
+            common.learn(factor * total[0], total[1])
+            total[0] = total[1] = 0.0
+        for sums, hanging in zip(self._sums, (feed.range_hanging, feed.bearing_hanging), strict=True):
             if sums.looks:
                 hanging.learn(sums)
             sums.clear()
         self._pending = 0
-        self._settle()
+        self.factors = self._shared_factors()
 
-    def _settle(self) -> None:
-        """Work out anew what the next looks' variances are multiplied with."""
-        feed = self._feed
-        range_factor = _shared(self._range, feed.range_factor)
-        bearing_factor = _shared(self._bearing, feed.bearing_factor)
-        self.factors = range_factor, bearing_factor
-        self.widenings = feed.range_hanging.widening(range_factor), feed.bearing_hanging.widening(bearing_factor)
+    def _shared_factors(self) -> tuple[float, float, float]:
+        """What the next looks' starting variances are multiplied with: range, bearing, glint."""
+        feed, (own_range, own_bearing, own_glint) = self._feed, self._levels
+        return (
+            _shared(own_range, feed.range_factor, TRACK_PRIOR),
+            _shared(own_bearing, feed.bearing_factor, TRACK_PRIOR),
+            _shared(own_glint, feed.glint_factor, GLINT_PRIOR),
+        )
 
 
-def _shared(own: Level, common: Level) -> float:
-    """A track's factor: its own mean, with the feed's for a prior."""
-    return (TRACK_PRIOR * common.mean + own.weight * own.mean) / (TRACK_PRIOR + own.weight)
+def _shared(own: Level, common: Level, prior: float) -> float:
+    """A track's factor: its own mean, with the feed's for a prior worth so many looks."""
+    return (prior * common.mean + own.weight * own.mean) / (prior + own.weight)
 
 
 _RANGE_VARIANCE = RANGE_SD_NM * RANGE_SD_NM

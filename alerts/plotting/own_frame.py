@@ -16,13 +16,14 @@ def look_of(report: TargetReport, own: OwnShip, range_scale_nm: float | None = N
     if report.range_nm is None or report.bearing_deg is None:
         return None
     motion = own.motion(report.at_s)
-    if report.bearing_reference is not Reference.RELATIVE:
-        return Look(report.at_s, report.range_nm, report.bearing_deg, motion, 0.0, range_scale_nm)
-    if motion.heading_deg is None:
-        bow = bow_frame(motion)
-        return Look(report.at_s, report.range_nm, report.bearing_deg, bow, own.settings.yaw_sd_deg, range_scale_nm)
-    true_deg = (report.bearing_deg + motion.heading_deg) % 360.0
-    return Look(report.at_s, report.range_nm, true_deg, motion, motion.heading_sd_deg, range_scale_nm)
+    bearing_deg, sd_deg = report.bearing_deg, 0.0
+    if report.bearing_reference is Reference.RELATIVE:
+        if motion.heading_deg is None:
+            motion, sd_deg = bow_frame(motion), own.settings.yaw_sd_deg
+        else:
+            bearing_deg, sd_deg = (bearing_deg + motion.heading_deg) % 360.0, motion.heading_sd_deg
+    reading = (report.range_nm, report.bearing_deg, report.speed_kn, report.course_deg)
+    return Look(report.at_s, report.range_nm, bearing_deg, motion, sd_deg, range_scale_nm, reading)
 
 
 def bow_frame(motion: OwnMotion) -> OwnMotion:

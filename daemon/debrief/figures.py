@@ -291,7 +291,8 @@ def _own_times(drawing: Drawing, plane: Plane, place: Callable[[tuple[float, flo
             drawing.circle((x, y), 2, "line")
             drawing.text((x + 5, y - 3), hours(at_s), "s")
     x, y = place(track[-1][1:])
-    drawing.text((x + 6, y + 10), "own ship", "b")
+    far = x > drawing.width - 80
+    drawing.text((x - 6 if far else x + 6, y + 10), "own ship", "b", "end" if far else "start")
 
 
 def _scale_bar(drawing: Drawing, scale: float) -> None:

@@ -63,6 +63,9 @@
       show(Number(slider.value));
     }, 120);
   }
+  window.addEventListener("beforeprint", function () {
+    for (const list of document.querySelectorAll("details")) { list.open = true; }
+  });
   slider.addEventListener("input", function () { show(Number(slider.value)); });
   button.addEventListener("click", play);
   show(Number(slider.value));

@@ -146,7 +146,7 @@ def summary(debrief: Debrief) -> str:
     alerts = ", ".join(f"{counts[one]} {one}{'s' if counts[one] != 1 else ''}" for one in Priority if counts[one])
     parts = [
         f"{_day(passage.first_s)}, {figures.hours(passage.first_s)} to {figures.hours(passage.last_s)} UTC "
-        f"({words.minutes(minutes)}).",
+        f"({words.minutes(minutes) if minutes < 180 else f'{minutes / 60:.1f} h'}).",
         _own_words(debrief),
         f"{len(passage.targets)} targets were tracked; {alerts or 'no alert'} raised.",
     ]

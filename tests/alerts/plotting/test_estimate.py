@@ -211,6 +211,21 @@ def test_a_change_of_own_reference_is_no_manoeuvre() -> None:
     assert estimate.east_kn == pytest.approx(-9.0, abs=0.2)
 
 
+def test_a_plane_of_its_own_begins_the_motion_again() -> None:
+    """Own motion lost: looks are counted from the bow, and nothing known in the old plane is carried into it."""
+    track = Track(NoiseModel())
+    before = exact_looks(track, every(3.0, 240.0))[-1]
+    own = own_at(243.0)
+    adrift = OwnMotion(243.0, 0.0, 0.0, 0.0, 0.0, 0.0, MotionReference.UNKNOWN, None, 5.0)
+    after = track.observe(Look(at_s=243.0, range_nm=4.3, bearing_deg=71.0, own=adrift))
+
+    assert before.settled
+    assert not after.settled
+    assert after.observations == before.observations + 1
+    assert after.east_kn == 0.0
+    assert own.frame is not adrift.frame
+
+
 def test_an_old_look_changes_nothing() -> None:
     """A look older than the last one is counted as a repeat and answered for the last one's moment."""
     track = Track(NoiseModel())

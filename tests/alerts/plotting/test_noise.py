@@ -38,13 +38,12 @@ def test_white_noise_is_learnt(range_m: float, bearing_deg: float) -> None:
 def test_smoothed_reports_are_seen_to_hang_together() -> None:
     """A set that smooths seems better than it is: the variance that the filter works with stays near the set's own."""
     model = feed_after(2, 15, with_radar(duration_min=8.0, errors=WHITE, reports="smoothed", alpha=0.35, beta=0.1))
-    share = Share(model)
-    factors, widenings = share.factors, share.widenings
+    found = Share(model).variances(6.0, 0.0)
+    own = (np.radians(0.5) * 6.0) ** 2
 
-    assert factors[1] < 0.5
-    assert model.bearing_hanging.smoothed
-    assert widenings[1] > 2.0
-    assert factors[1] * widenings[1] == pytest.approx(1.0, rel=0.3)
+    assert found.athwart < 0.5 * own
+    assert model.bearing_hanging.floor > 1.0
+    assert found.athwart_used == pytest.approx(own, rel=0.4)
 
 
 @pytest.mark.parametrize("delay_s", [0.0, 0.5, 1.0])
@@ -83,8 +82,8 @@ def test_a_new_feed_is_believed_no_better_than_the_standard() -> None:
     """Until enough looks have been seen, small residuals may be smoothing: the starting variance is the least."""
     hanging = Hanging()
 
-    assert hanging.widening(0.1) == pytest.approx(10.0)
-    assert hanging.widening(4.0) == pytest.approx(1.0)
+    assert hanging.widened(0.1, 1.0) == pytest.approx(1.0)
+    assert hanging.widened(4.0, 1.0) == pytest.approx(4.0)
 
 
 def test_a_known_honest_feed_is_believed() -> None:
@@ -97,8 +96,8 @@ def test_a_known_honest_feed_is_believed() -> None:
         sums.products = float(np.sum(residuals[1:] * residuals[:-1]))
         hanging.learn(sums)
 
-    assert not hanging.smoothed
-    assert hanging.widening(0.1) < 1.3
+    assert hanging.floor == 0.0
+    assert hanging.widened(0.1, 1.0) < 0.13
 
 
 def test_outliers_count_little() -> None:
@@ -108,8 +107,8 @@ def test_outliers_count_little() -> None:
     for k in range(400):
         along, athwart = (float(part) for part in rng.normal(size=2))
         wild = 15.0 if k % 20 == 0 else along
-        plain.learn(along / np.sqrt(plain.factors[0]), 1.0, athwart, 1.0, True)
-        spoilt.learn(wild / np.sqrt(spoilt.factors[0]), 1.0, athwart, 1.0, True)
+        plain.learn(4.0, along / np.sqrt(plain.factors[0]), 1.0, athwart, 1.0, True)
+        spoilt.learn(4.0, wild / np.sqrt(spoilt.factors[0]), 1.0, athwart, 1.0, True)
 
     assert spoilt.sds(4.0)[0] < 1.5 * plain.sds(4.0)[0]
 
@@ -136,3 +135,23 @@ def test_a_copied_track_keeps_its_feed() -> None:
 
     assert copied.noise is model
     assert copied.predict(one.looks[-1].at_s) == track.predict(one.looks[-1].at_s)
+
+
+def test_glint_is_told_from_an_error_of_angle() -> None:
+    """A fine bearing and 25 m of wander, targets at all ranges: the metres count close by, the angle far off.
+
+    Both to a third: what lies between tells of both.
+    """
+    model = NoiseModel()
+    rng = np.random.default_rng(9)
+    for range_nm in rng.permutation(np.linspace(0.4, 10.0, 60)):
+        share = Share(model)
+        for _ in range(80):
+            wander = np.hypot(25.0 / NM_M, np.radians(0.1) * range_nm) * rng.normal()
+            found = share.variances(range_nm, 0.0)
+            along = RANGE_SD_NM * rng.normal() / np.sqrt(found.along)
+            share.learn(range_nm, along, 1.0, wander / np.sqrt(found.athwart), 1.0, True)
+    close, far = Share(model).sds(0.7)[1], Share(model).sds(8.0)[1]
+
+    assert np.radians(close) * 0.7 * NM_M == pytest.approx(25.0, rel=0.33)
+    assert far == pytest.approx(np.degrees(np.hypot(25.0 / NM_M / 8.0, np.radians(0.1))), rel=0.33)

@@ -63,7 +63,7 @@ def _against(error: float, limit: float) -> str:
 def reliability_plot(bins: Sequence[Bin]) -> str:
     """Probability said against share that came, the diagonal being honest; an SVG file's text."""
     size, edge = 320.0, 40.0
-    drawing = Drawing(size + edge + 20, size + edge + 20, "Reliability of inside_probability", "said against came")
+    drawing = Drawing(size + edge + 40, size + edge + 20, "Reliability of inside_probability", "said against came")
 
     def place(said: float, came: float) -> tuple[float, float]:
         return edge + said * size, 10 + (1 - came) * size
