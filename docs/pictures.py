@@ -90,7 +90,7 @@ def as_svg(lines: list[Text]) -> str:
             parts.append(_run(segment.text, segment.style, x, y, segment.cell_length))
     head = f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {width:.0f} {height:.0f}" role="img">'
     said = escape("\n".join(line.plain.rstrip() for line in lines))
-    font = 'font-family="\'DejaVu Sans Mono\',monospace" font-size="13" xml:space="preserve"'
+    font = 'font-family="\'DejaVu Sans Mono\',monospace" font-size="13"'
     return f"{head}<title>The console</title><desc>{said}</desc><g {font}>{''.join(parts)}</g></svg>\n"
 
 
@@ -119,7 +119,8 @@ def _run(text: str, style: object, x: float, y: float, cells: int) -> str:
     if not text.strip():
         return box
     size = f'textLength="{cells * CELL[0]:.1f}"'
-    return f'{box}<text x="{x:.1f}" y="{y + 13:.1f}" fill="{ink}" {size}{look}>{escape(text)}</text>'
+    fixed = text.replace(" ", "\N{NO-BREAK SPACE}")  # browsers run plain spaces together
+    return f'{box}<text x="{x:.1f}" y="{y + 13:.1f}" fill="{ink}" {size}{look}>{escape(fixed)}</text>'
 
 
 def main() -> None:

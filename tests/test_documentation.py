@@ -24,7 +24,7 @@ from daemon.main import COMMANDS, main
 ROOT = Path(__file__).resolve().parents[1]
 PAGES = [ROOT / "README.md", ROOT / "recordings" / "README.md", *sorted((ROOT / "docs").glob("*.md"))]
 
-LINE = re.compile(r"^(?: {2,}|\.venv/bin/)?(secondplot .+)$")
+LINE = re.compile(r"^(?: +|\.venv/bin/)?(secondplot .+)$")
 
 # What a person would wait for is shortened, and nothing else: a passage at its own pace, a minute of listening.
 SHORTER = ((" --pace 20", " --pace max"), (" --for 60", " --for 1"))
@@ -147,6 +147,13 @@ def test_every_command_line_runs(place: Path) -> None:
     wrong = {line: problem for line, problem in wrong.items() if problem and "no such alert" not in problem}
 
     assert not wrong, "\n".join(f"{line}\n    {problem}" for line, problem in wrong.items())
+
+
+@pytest.mark.parametrize("page", PAGES, ids=lambda page: str(page.relative_to(ROOT)))
+def test_every_link_leads_somewhere(page: Path) -> None:
+    """Links and pictures inside the project are there."""
+    for target in re.findall(r"\]\(([^)#]+)[^)]*\)", page.read_text(encoding="utf-8")):
+        assert "://" in target or (page.parent / target).exists(), f"{page.name} links to {target}"
 
 
 @pytest.mark.parametrize("name", COMMANDS)
