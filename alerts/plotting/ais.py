@@ -5,7 +5,7 @@ second it was measured to the moment it is looked at, with the errors that its s
 without course and speed gives a place alone, which is never settled: it tells no motion.
 """
 
-from math import cos, hypot, radians, sin
+from math import cos, degrees, hypot, radians, sin
 from typing import Annotated
 
 from msgspec import Meta, Struct
@@ -185,8 +185,8 @@ def look_at_report(
         run_nm = report.sog_kn * delay_s / 3600.0
         meridian_nm, prime_vertical_nm = radii_nm(lat_deg)
         course = radians(report.cog_deg)
-        lat_deg += run_nm * cos(course) / meridian_nm * 57.29577951308232
-        lon_deg += run_nm * sin(course) / (prime_vertical_nm * max(cos(radians(lat_deg)), 1e-6)) * 57.29577951308232
+        lat_deg += degrees(run_nm * cos(course) / meridian_nm)
+        lon_deg += degrees(run_nm * sin(course) / (prime_vertical_nm * max(cos(radians(lat_deg)), 1e-6)))
     range_nm, bearing_deg = range_and_bearing(own_lat_deg, own_lon_deg, lat_deg, lon_deg)
     return Look(at_s=report.at_s, range_nm=range_nm, bearing_deg=bearing_deg, own=own)
 

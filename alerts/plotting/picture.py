@@ -5,11 +5,12 @@ known): see kinematics.py. Positions in latitude and longitude are carried besid
 """
 
 from collections.abc import Callable
-from math import cos, hypot, radians, sin
+from math import cos, degrees, hypot, radians, sin
 from typing import Annotated, Any
 
 from msgspec import Meta, Struct
 
+from alerts.plotting.geodesy import radii_nm
 from alerts.plotting.kinematics import OwnMotion
 from alerts.plotting.sources import Choice
 from parsers.observations import (
@@ -166,6 +167,27 @@ class OwnShip:
 
     def fix(self, at_s: float) -> Position | None:
         return self.position.value(at_s, self.settings.position_max_age_s)
+
+    def place(self, at_s: float) -> tuple[float, float] | None:
+        """Own latitude and longitude now: the last fix carried on by own velocity since. None without a fresh fix."""
+        fix = self.fix(at_s)
+        if fix is None:
+            return None
+        east_kn, north_kn, _ = self._velocity(at_s)
+        hours = max(0.0, at_s - fix.at_s) / 3600.0
+        meridian_nm, prime_vertical_nm = radii_nm(fix.lat_deg)
+        across_nm = prime_vertical_nm * max(cos(radians(fix.lat_deg)), 1e-6)
+        return (
+            fix.lat_deg + degrees(north_kn * hours / meridian_nm),
+            (fix.lon_deg + degrees(east_kn * hours / across_nm) + 180.0) % 360.0 - 180.0,
+        )
+
+    def utc_second(self, at_s: float) -> float | None:
+        """The second of the UTC minute now, by the time of the fix in use; None where the fix does not tell it."""
+        fix = self.fix(at_s)
+        if fix is None or fix.time_of_day_s is None:
+            return None
+        return (fix.time_of_day_s + at_s - fix.at_s) % 60.0
 
     # ------------------------------------------------------------------------------------------- taking it in
 
