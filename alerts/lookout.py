@@ -16,15 +16,17 @@ from typing import Any
 from msgspec import Struct, structs
 
 from alerts import standing
+from alerts.ais_watch import AisObservation, AisWatch
 from alerts.events import Alert, AnyEvent, Moment, Note, Plot, Radar
 from alerts.identifiers import obey
 from alerts.lifecycle import AlertBook
+from alerts.plotting.ais import AisSettings
 from alerts.plotting.crosscheck import CrossCheck
 from alerts.plotting.encounter import Encounters, EncounterSettings
 from alerts.plotting.estimate import Track
 from alerts.plotting.geodesy import look_at
 from alerts.plotting.identity import Targets
-from alerts.plotting.kinematics import Estimate, Look, OwnMotion
+from alerts.plotting.kinematics import Look
 from alerts.plotting.marks import Marked, Marks, MarkSettings
 from alerts.plotting.motion import Answer, assess
 from alerts.plotting.noise import NoiseModel
@@ -38,6 +40,7 @@ from alerts.rules.findings import Finding
 from alerts.rules.rules import Rules
 from alerts.rules.situation import FeedHealth, OutputHealth, RadarPicture, Situation, TargetHealth
 from alerts.settings import DEFAULT_CONDITIONS, Alerts, Condition
+from alerts.waiting import Aged, Command, Gone, NewCondition, NewSettings, Sighting, Tick
 from parsers import observations as seen
 
 Said = tuple[Moment, AnyEvent]
@@ -66,6 +69,7 @@ class LookoutSettings(Struct, frozen=True, kw_only=True):
     """What the lookout needs of the configuration."""
 
     own_ship: OwnShipSettings = OwnShipSettings()
+    ais: AisSettings = AisSettings()
     encounters: EncounterSettings = EncounterSettings()
     marks: MarkSettings = MarkSettings()
     picture_quality: QualitySettings = QualitySettings()
@@ -85,58 +89,6 @@ class World(Struct, frozen=True, kw_only=True):
     clock_jump_s: float | None = None
 
 
-class _Sighting(Struct, frozen=True, gc=False):
-    """A target's measurement, waiting for its CPA."""
-
-    moment: Moment
-    target: str
-    name: str
-    report: seen.TargetReport | None
-    look: Look
-    estimate: Estimate
-    cpa_limit_nm: float
-    renumbered: bool
-    by_hand: bool = False
-    elder: str | None = None  # the track on the same vessel for which alerts are raised
-
-
-class _Aged(Struct, frozen=True, gc=False):
-    """A target at a tick: who, how old, in what state."""
-
-    target: str
-    age_s: float
-    track: TrackState
-    feed: str
-
-
-class _Gone(Struct, frozen=True, gc=False):
-    target: str
-
-
-class _NewCondition(Struct, frozen=True, gc=False):
-    moment: Moment
-    name: str
-
-
-class _NewSettings(Struct, frozen=True, gc=False):
-    moment: Moment
-    settings: LookoutSettings
-
-
-class _Command(Struct, frozen=True, gc=False):
-    moment: Moment
-    command: seen.AlertCommand
-
-
-class _Tick(Struct, frozen=True, gc=False):
-    moment: Moment
-    situation: Situation
-    targets: tuple[_Aged, ...]
-    own: OwnMotion
-    water: seen.WaterMotion | None
-    stream: seen.SetAndDrift | None
-
-
 class Lookout:
     """One watch over one set of feeds."""
 
@@ -145,6 +97,7 @@ class Lookout:
         conditions = s.conditions or DEFAULT_CONDITIONS
         self.own = OwnShip(s.own_ship)
         self.targets = Targets(self._begin_track, feeds=s.radar_feeds)
+        self.ais = AisWatch(s.ais, self.own)
         self.conditions = conditions
         self.condition = s.condition
         self.rules = Rules(s.alerts, conditions, s.condition)
@@ -160,7 +113,7 @@ class Lookout:
         self._radars: dict[str, seen.RadarSettings] = {}
         self._predictions: dict[tuple[str, int], seen.TargetPrediction] = {}
         self._relative_s: float | None = None
-        self._waiting: list[_Sighting | _Tick | _Gone | _NewCondition | _NewSettings | _Command | Said] = []
+        self._waiting: list[Sighting | Tick | Gone | NewCondition | NewSettings | Command | Said] = []
 
     # ----------------------------------------------------------------------------------------- first stroke
 
@@ -180,21 +133,21 @@ class Lookout:
     def tick(self, moment: Moment, world: World) -> None:
         """A whole second of stream time has come."""
         at_s = moment.at_s
-        for change in self.targets.tick(at_s):
+        for change in (*self.targets.tick(at_s), *self.ais.stations.tick(at_s)):
             if change.ended is not None:
-                self._waiting.append(_Gone(change.track))
+                self._waiting.append(Gone(change.track))
         self._take_marks(moment, self.marks.tick(at_s))
-        self._waiting.extend(_Gone(key) for key in self.marks.forget(at_s))
+        self._waiting.extend(Gone(key) for key in self.marks.forget(at_s))
         own_event = standing.own_event(self.own, moment)
         if own_event is not None:
             self._waiting.append((moment, own_event))
         aged = tuple(
-            _Aged(key, max(0.0, at_s - last_s), state, self._feed_of.get(key, ""))
-            for key, last_s, state in (*self.targets.states(), *self.marks.states(at_s))
+            Aged(key, max(0.0, at_s - last_s), state, self._feed_of.get(key, ""))
+            for key, last_s, state in (*self.targets.states(), *self.marks.states(at_s), *self.ais.states())
         )
         own = self.own
         situation = self._situation(at_s, world)
-        self._waiting.append(_Tick(moment, situation, aged, own.motion(at_s), own.water_speed(at_s), own.tide(at_s)))
+        self._waiting.append(Tick(moment, situation, aged, own.motion(at_s), own.water_speed(at_s), own.tide(at_s)))
 
     def _take_report(self, moment: Moment, report: seen.TargetReport) -> None:
         if report.bearing_reference is seen.Reference.RELATIVE:
@@ -212,7 +165,7 @@ class Lookout:
     def _place(self, moment: Moment, report: seen.TargetReport | seen.TargetPosition, look: Look | None) -> None:
         placed = self.targets.place(report, look)
         for ended in placed.ended:
-            self._waiting.append(_Gone(ended.track))
+            self._waiting.append(Gone(ended.track))
         if placed.estimate is None or placed.track is None or look is None:
             return
         key = placed.track
@@ -221,7 +174,7 @@ class Lookout:
         name = self.targets.name_of(key)
         limit_nm = self.conditions[self.condition].cpa_nm
         self._waiting.append(
-            _Sighting(
+            Sighting(
                 moment,
                 key,
                 name,
@@ -236,6 +189,28 @@ class Lookout:
         exchange = exchange_told(placed)
         if exchange is not None:
             self._waiting.append((moment, Note(time=moment.time, text=exchange, author=OURSELVES)))
+
+    def _take_ais(self, moment: Moment, observation: AisObservation) -> None:
+        sighting = self.ais.take(observation)
+        if sighting is None:
+            return
+        heard = sighting.heard
+        self._feed_of[heard.key] = heard.report.source.feed
+        limit_nm = self.conditions[self.condition].cpa_nm
+        self._waiting.append(
+            Sighting(
+                moment,
+                heard.key,
+                heard.name,
+                None,
+                sighting.look,
+                heard.estimate,
+                limit_nm,
+                is_echo=False,
+                is_judged=heard.is_judged,
+                heading_deg=heard.report.heading_deg,
+            )
+        )
 
     def _with_prediction(self, report: seen.TargetReport) -> seen.TargetReport:
         """The report with the CPA that the set sent apart from it, if that is fresh."""
@@ -272,7 +247,7 @@ class Lookout:
                 self._waiting.append((moment, Note(time=moment.time, text=text, author=OURSELVES)))
             limit_nm = self.conditions[self.condition].cpa_nm
             self._waiting.append(
-                _Sighting(moment, mark.key, mark.hand, None, mark.look, mark.estimate, limit_nm, False, by_hand=True)
+                Sighting(moment, mark.key, mark.hand, None, mark.look, mark.estimate, limit_nm, is_echo=False)
             )
 
     def _follow_scale(self, moment: Moment, range_scale_nm: float | None) -> None:
@@ -283,7 +258,7 @@ class Lookout:
                 return
 
     def _take_command(self, moment: Moment, command: seen.AlertCommand) -> None:
-        self._waiting.append(_Command(moment, command))
+        self._waiting.append(Command(moment, command))
 
     def _take_note(self, moment: Moment, note: seen.Note) -> None:
         self._waiting.append((moment, Note(time=moment.time, text=note.text, author=note.author)))
@@ -293,21 +268,21 @@ class Lookout:
     def flush(self) -> list[Said]:
         """Everything that has been taken in since the last flush, judged, in order."""
         waiting, self._waiting = self._waiting, []
-        sightings = [item for item in waiting if isinstance(item, _Sighting)]
+        sightings = [item for item in waiting if isinstance(item, Sighting)]
         answers = self._answers(sightings)
         said: list[Said] = []
         for item in waiting:
-            if isinstance(item, _Sighting):
+            if isinstance(item, Sighting):
                 self._judge(item, next(answers), said)
-            elif isinstance(item, _Tick):
+            elif isinstance(item, Tick):
                 self._judge_time(item, said)
-            elif isinstance(item, _Gone):
+            elif isinstance(item, Gone):
                 self._forget(item.target)
-            elif isinstance(item, _NewCondition):
+            elif isinstance(item, NewCondition):
                 self._change_condition(item, said)
-            elif isinstance(item, _NewSettings):
+            elif isinstance(item, NewSettings):
                 self._change_settings(item, said)
-            elif isinstance(item, _Command):
+            elif isinstance(item, Command):
                 changed = obey(self.alerts, item.moment, item.command, self.settings.command_feeds)
                 said.extend((item.moment, alert) for alert in changed)
             else:
@@ -323,32 +298,32 @@ class Lookout:
         elif isinstance(event, Radar) and len(self._radars) == 1:  # the event does not say which set it is of
             _remark(moment, self.quality.radar(moment.at_s, event.range_scale_nm), said)
 
-    def _answers(self, sightings: Sequence[_Sighting]) -> Iterator[Answer]:
+    def _answers(self, sightings: Sequence[Sighting]) -> Iterator[Answer]:
         """The CPA of each, all those under one limit at once."""
         for limit_nm, group in groupby(sightings, key=lambda sighting: sighting.cpa_limit_nm):
             together = list(group)
             yield from assess([s.estimate for s in together], [s.look.own for s in together], limit_nm).rows()
 
-    def _judge(self, sighting: _Sighting, answer: Answer, said: list[Said]) -> None:
+    def _judge(self, sighting: Sighting, answer: Answer, said: list[Said]) -> None:
         moment, key, own = sighting.moment, sighting.target, sighting.look.own
         if sighting.renumbered:
             self.check.renumbered(key, moment.at_s)
-        if not sighting.by_hand:
+        if sighting.is_echo:
             self.quality.see(key, sighting.look, sighting.estimate)
         check: tuple[Check, str | None] = (Check.NOT_REPORTED, None)
         if sighting.report is not None:
             check = self.check.compare(key, sighting.report, sighting.estimate, answer, own)
         restricted = self.rules.condition == RESTRICTED_VISIBILITY
-        encounter = self.encounters.classify(key, sighting.estimate, answer, own, restricted)
+        encounter = self.encounters.classify(key, sighting.estimate, answer, own, restricted, sighting.heading_deg)
         plot = plot_event(
             moment, key, sighting.name, sighting.look, sighting.estimate, answer, encounter, check, sighting.report
         )
         self.plots[key] = plot
         said.append((moment, plot))
-        if self._raises_alerts(sighting, said):
+        if sighting.is_judged and self._raises_alerts(sighting, said):
             self._tell(moment, self.rules.see_plot(moment, plot), said)
 
-    def _raises_alerts(self, sighting: _Sighting, said: list[Said]) -> bool:
+    def _raises_alerts(self, sighting: Sighting, said: list[Said]) -> bool:
         """Not for a vessel's second number while the first is seen; the watch is told once which is which."""
         if sighting.elder is None:
             self._doubles.pop(sighting.target, None)
@@ -359,7 +334,7 @@ class Lookout:
             said.append((sighting.moment, Note(time=sighting.moment.time, text=text, author=OURSELVES)))
         return False
 
-    def _judge_time(self, tick: _Tick, said: list[Said]) -> None:
+    def _judge_time(self, tick: Tick, said: list[Said]) -> None:
         targets = tuple(
             TargetHealth(plot=self.plots[aged.target], age_s=aged.age_s, track=aged.track, feed=aged.feed)
             for aged in tick.targets
@@ -378,18 +353,16 @@ class Lookout:
         if findings:
             said.extend((moment, alert) for alert in self.alerts.take(moment, findings))
 
-    def _change_condition(self, change: _NewCondition, said: list[Said]) -> None:
+    def _change_condition(self, change: NewCondition, said: list[Said]) -> None:
         note = Note(time=change.moment.time, text=f"condition: {change.name}", author=OURSELVES)
         said.append((change.moment, note))
         self._tell(change.moment, self.rules.set_condition(change.name), said)
 
-    def _change_settings(self, change: _NewSettings, said: list[Said]) -> None:
-        settings = change.settings
+    def _change_settings(self, change: NewSettings, said: list[Said]) -> None:
         note = Note(time=change.moment.time, text="settings read again", author=OURSELVES)
         said.append((change.moment, note))
-        self.alerts.configure(settings.alerts)
-        conditions = settings.conditions or DEFAULT_CONDITIONS
-        self._tell(change.moment, self.rules.configure(settings.alerts, conditions, settings.condition), said)
+        self.alerts.configure(change.alerts)
+        self._tell(change.moment, self.rules.configure(change.alerts, change.conditions, change.condition), said)
 
     def _forget(self, target: str) -> None:
         self.plots.pop(target, None)
@@ -405,13 +378,13 @@ class Lookout:
         """Puts a condition in force from this moment on. KeyError for a name that is none."""
         if self.conditions[name] is not self.conditions[self.condition]:
             self.condition = name
-            self._waiting.append(_NewCondition(moment, name))
+            self._waiting.append(NewCondition(moment, name))
 
     def configure(self, moment: Moment, settings: LookoutSettings) -> None:
         """Puts other alert settings and conditions in force from this moment on. All else stays as it was begun."""
         self.conditions = settings.conditions or DEFAULT_CONDITIONS
         self.condition = settings.condition
-        self._waiting.append(_NewSettings(moment, settings))
+        self._waiting.append(NewSettings(moment, settings.alerts, self.conditions, settings.condition))
 
     def acknowledge(self, moment: Moment, alert_id: int | None = None) -> list[Alert]:
         """Acknowledges one alert, or all. Flush first; the changes are said in the next flush."""
@@ -447,6 +420,7 @@ class Lookout:
             radars=self._radar_pictures(),
             outputs=world.outputs,
             annunciators=world.annunciators,
+            beacons=self.ais.distress(at_s),
             clock_jump_s=world.clock_jump_s,
         )
 
@@ -476,6 +450,10 @@ _TAKERS: dict[type[seen.Observation], Callable[[Lookout, Moment, Any], None]] = 
     seen.TargetPrediction: Lookout._take_prediction,
     seen.TargetLabel: Lookout._take_label,
     seen.RadarSettings: Lookout._take_settings,
+    seen.AisPosition: Lookout._take_ais,
+    seen.AisStatic: Lookout._take_ais,
+    seen.AisOwnShip: Lookout._take_ais,
+    seen.AisDistress: Lookout._take_ais,
     seen.Note: Lookout._take_note,
     seen.AlertCommand: Lookout._take_command,
 }

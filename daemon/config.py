@@ -11,6 +11,7 @@ import msgspec
 from msgspec import Meta, Struct, field
 
 from alerts.annunciators.settings import Annunciators
+from alerts.plotting.ais import AisSettings
 from alerts.plotting.encounter import EncounterSettings
 from alerts.plotting.marks import MarkSettings
 from alerts.plotting.picture import OwnShipSettings
@@ -66,6 +67,7 @@ class Config(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     feeds: dict[str, FeedSettings] = field(default_factory=dict)
     conditions: dict[str, Condition] = field(default_factory=lambda: dict(DEFAULT_CONDITIONS))
     own_ship: OwnShipSettings = field(default_factory=OwnShipSettings)
+    ais: AisSettings = field(default_factory=AisSettings)
     encounters: EncounterSettings = field(default_factory=EncounterSettings)
     marks: MarkSettings = field(default_factory=MarkSettings)
     picture_quality: QualitySettings = field(default_factory=QualitySettings)

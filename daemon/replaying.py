@@ -36,6 +36,7 @@ def lookout_settings(config: Config, radar_feeds: tuple[str, ...] = ()) -> Looko
     """What of the configuration the core needs."""
     return LookoutSettings(
         own_ship=config.own_ship,
+        ais=config.ais,
         encounters=config.encounters,
         marks=config.marks,
         picture_quality=config.picture_quality,

@@ -9,7 +9,7 @@ from typing import Any
 
 from parsers.definitions import Fields
 from parsers.numbers import Reading
-from parsers.observations import AisClass, AisOwnShip, AisPosition, AisStatic, Observation
+from parsers.observations import AisClass, AisDistress, AisOwnShip, AisPosition, AisStatic, Observation
 from parsers.parts import is_armoured, part_numbers, six_bits
 from parsers.sentence import RefusalError, RefusalReason, shown
 from parsers.text import clean
@@ -49,6 +49,8 @@ def vdm(fields: list[str], reading: Reading) -> tuple[Observation, ...]:
         position = _position(kind, mmsi, message, reading)
         if position is not None:
             found.append(position)
+        elif mmsi // 1_000_000 in _DISTRESS:
+            found.append(_distress(mmsi, message, reading))
     if kind in (5, 19, 21, 24):
         found.append(_static(mmsi, message, reading))
     return tuple(found)
@@ -146,6 +148,18 @@ def _position(kind: int, mmsi: int, message: Any, reading: Reading) -> AisPositi
         navigational_status=None if status is None else int(status),
         second=second if second is not None and second < 60 else None,
         message_type=kind,
+    )
+
+
+def _distress(mmsi: int, message: Any, reading: Reading) -> AisDistress:
+    """A beacon is heard before it knows where it is."""
+    status = getattr(message, "status", None)
+    return AisDistress(
+        at_s=reading.at_s,
+        source=reading.source,
+        mmsi=mmsi,
+        station=_DISTRESS[mmsi // 1_000_000],
+        navigational_status=None if status is None else int(status),
     )
 
 

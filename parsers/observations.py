@@ -304,6 +304,14 @@ class AisStatic(Observation, frozen=True, kw_only=True, gc=False):
     beam_m: float | None = None
 
 
+class AisDistress(Observation, frozen=True, kw_only=True, gc=False):
+    """A distress transmitter that does not know its place (yet): it is switched on, and that is told."""
+
+    mmsi: int
+    station: AisClass
+    navigational_status: int | None = None
+
+
 class AisOwnShip(Observation, frozen=True, kw_only=True, gc=False):
     """Own ship's MMSI, learnt from VDO."""
 

@@ -12,16 +12,16 @@ from msgspec import Meta, Struct
 
 from alerts.plotting.ais_intervals import coasting_after_s, lost_after_s, reporting_interval_s
 from alerts.plotting.geodesy import radii_nm, range_and_bearing
-from alerts.plotting.identity import Change, Ending
 from alerts.plotting.kinematics import Covariance, Estimate, Look, OwnMotion
+from alerts.plotting.placing import Change, Ending
 from alerts.plotting.terms import TrackState
-from parsers.observations import AisClass, AisPosition, AisStatic
+from parsers.observations import AisClass, AisPosition, AisStatic, MotionReference
 
 CAPACITY = 2000
 """Targets kept; ten times what the largest ship's display must show (200 sleeping, MSC.192(79) table 1)."""
 
-FORGET_S = 900.0
-"""A lost target is forgotten after this."""
+FORGET_S = 600.0
+"""A station is forgotten so long after it was lost."""
 
 DISTRESS = frozenset({AisClass.SART, AisClass.MOB, AisClass.EPIRB})
 
@@ -32,8 +32,9 @@ to a tenth of a minute (ITU-R M.1371, from memory; the figures are ours)."""
 SPEED_SD_KN, COURSE_SD_DEG = 0.15, 1.5
 """Speed and course over ground of a common receiver, quantisation included (common practice, no source)."""
 
-WANDER_KN_PER_S = 0.03
-"""A vessel that has not reported may have altered: half a knot in the quarter minute between reports (judgement)."""
+WANDER_KN_PER_S, WANDER_FULL_KN, WANDER_LEAST = 0.03, 5.0, 0.1
+"""A vessel that has not reported may have altered: half a knot in the quarter minute between reports; below 5 kn less,
+as her next report would come sooner if she went faster (judgement)."""
 
 UNKNOWN_DELAY_S, UNKNOWN_DELAY_SD_S = 2.0, 1.5
 """How late a report is whose second is not given (measured on no network: judgement)."""
@@ -44,14 +45,24 @@ LATEST_S = 20.0
 TURNING_DEG_MIN = 10.0
 """A rate of turn that is a manoeuvre (judgement)."""
 
+ALTERED_DEG, ALTERED_KN, ALTERED_ABOVE_KN, ALTERED_WITHIN_S = 15.0, 2.5, 3.0, 120.0
+"""A course or speed that differs so much from the last report's is a manoeuvre; a slow vessel's course is noise."""
+
+OLDER_S = 0.5
+"""A report measured so much before the one that is held has been overtaken on its way and tells nothing new."""
+
 
 class AisSettings(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     """Own ship's number is learnt from VDO where the transponder sends it."""
 
-    on: Annotated[bool, Meta(description="take AIS targets in")] = True
+    on: Annotated[bool, Meta(description="take AIS targets in; distress beacons are always told")] = True
     own_mmsi: Annotated[
         int, Meta(ge=0, le=999_999_999, description="our own MMSI, which is not taken for a target; 0: none")
     ] = 0
+    range_nm: Annotated[
+        float, Meta(gt=0, le=100, description="stations beyond this are not taken in; distress beacons are")
+    ] = 48.0
+    aids: Annotated[bool, Meta(description="take aids to navigation in; virtual ones are nothing to run into")] = True
 
 
 class Heard(Struct, gc=False):
@@ -72,6 +83,15 @@ class Heard(Struct, gc=False):
     def last_s(self) -> float:
         return self.report.at_s
 
+    @property
+    def is_judged(self) -> bool:
+        """Whether the rules on vessels are for it: an aircraft passes over, and a beacon has an alert of its own."""
+        return self.station not in DISTRESS and self.station is not AisClass.AIRCRAFT
+
+    @property
+    def state(self) -> TrackState:
+        return self.out_of_sight or self.estimate.state
+
     def predict(self, at_s: float) -> Estimate:
         """Where the station should be; its state says so where it has not been heard when it was due."""
         return carried_on(self.estimate, at_s, self.out_of_sight)
@@ -83,15 +103,19 @@ class AisTargets:
     def __init__(self, settings: AisSettings | None = None, capacity: int = CAPACITY) -> None:
         self.settings = settings or AisSettings()
         self.capacity = capacity
-        self.crowded_out = 0
+        self.crowded_out = self.overtaken = 0
         self._own: set[int] = {self.settings.own_mmsi} - {0}
         self._heard: dict[int, Heard] = {}
+        self._mistaken: list[Change] = []  # own ship, taken for a target before she named herself
         self._names: dict[int, str] = {}
 
     def is_own(self, mmsi: int) -> None:
         """Own ship's transponder has named itself. Two at most: a watch may be moved from one to another."""
-        if len(self._own) < 2:
+        if len(self._own) < 2 and mmsi not in self._own:
             self._own.add(mmsi)
+            mistaken = self._heard.pop(mmsi, None)
+            if mistaken is not None:
+                self._mistaken.append(Change(mistaken.key, TrackState.LOST, mistaken.last_s, Ending.FORGOTTEN))
 
     def learn(self, static: AisStatic) -> None:
         """A name is kept for stations that are heard, and for as many more as may yet be."""
@@ -103,16 +127,21 @@ class AisTargets:
     def take(
         self, report: AisPosition, own: OwnMotion, own_lat_deg: float, own_lon_deg: float, utc_second: float | None
     ) -> tuple[Heard, Look] | None:
-        """The station's new estimate and its place as a look from own ship; None for own ship and base stations."""
-        if not self.settings.on or report.mmsi in self._own or report.station is AisClass.BASE:
+        """The station's new estimate and its place as a look from own ship.
+
+        None for own ship, for base stations, for what is out of range, and for a report that a newer one has overtaken.
+        """
+        if not self._is_wanted(report):
             return None
         before = self._heard.get(report.mmsi)
-        if before is None and not self._has_room():
-            return None
         delay_s, delay_sd_s = delay_of(report, utc_second)
+        if before is not None and report.at_s - delay_s < before.measured_s - OLDER_S:
+            self.overtaken += 1
+            return None
         look = look_at_report(report, own, own_lat_deg, own_lon_deg, delay_s)
+        if look.range_nm > self.settings.range_nm or (before is None and not self._has_room()):
+            return None
         estimate = estimate_of(report, look, delay_sd_s, (before.observations if before else 0) + 1, before)
-        interval_s = reporting_interval_s(report.station, report.sog_kn, report.navigational_status)
         heard = Heard(
             key=f"ais-{report.mmsi:09d}",
             mmsi=report.mmsi,
@@ -122,10 +151,14 @@ class AisTargets:
             estimate=estimate,
             name=self._names.get(report.mmsi, ""),
             observations=estimate.observations,
-            interval_s=interval_s,
+            interval_s=reporting_interval_s(report.station, report.sog_kn, report.navigational_status),
         )
         self._heard[report.mmsi] = heard
         return heard, look
+
+    def _is_wanted(self, report: AisPosition) -> bool:
+        unwanted = report.station is AisClass.BASE or (report.station is AisClass.AID and not self.settings.aids)
+        return self.settings.on and not unwanted and report.mmsi not in self._own
 
     def _has_room(self) -> bool:
         if len(self._heard) < self.capacity:
@@ -134,11 +167,11 @@ class AisTargets:
         return False
 
     def tick(self, at_s: float) -> list[Change]:
-        """Ages the stations: silent ones coast, then are lost, then forgotten."""
-        changes = []
+        """Ages the stations: silent ones coast, then are lost, then forgotten. For use once a second."""
+        changes, self._mistaken = self._mistaken, []
         for heard in list(self._heard.values()):
             silent_s = at_s - heard.last_s
-            if silent_s > FORGET_S:
+            if silent_s > lost_after_s(heard.interval_s) + FORGET_S:
                 del self._heard[heard.mmsi]
                 changes.append(Change(heard.key, TrackState.LOST, heard.last_s, Ending.FORGOTTEN))
                 continue
@@ -151,6 +184,12 @@ class AisTargets:
                 heard.out_of_sight = state
                 changes.append(Change(heard.key, state, heard.last_s))
         return changes
+
+    def get(self, key: str) -> Heard | None:
+        """The station of a target's key, `ais-219000123`."""
+        mmsi = key.removeprefix("ais-")
+        found = self._heard.get(int(mmsi)) if len(mmsi) == 9 and mmsi.isdecimal() else None
+        return found if found is not None and found.key == key else None
 
     def heard(self) -> list[Heard]:
         """All stations, in the order in which they were first heard."""
@@ -176,9 +215,7 @@ def delay_of(report: AisPosition, utc_second: float | None) -> tuple[float, floa
     return max(0.0, late_s), 0.5
 
 
-def look_at_report(
-    report: AisPosition, own: OwnMotion, own_lat_deg: float, own_lon_deg: float, delay_s: float
-) -> Look:
+def look_at_report(report: AisPosition, own: OwnMotion, own_lat_deg: float, own_lon_deg: float, delay_s: float) -> Look:
     """The station's place, carried on over the delay by its own course and speed, from own ship's place now."""
     lat_deg, lon_deg = report.lat_deg, report.lon_deg
     if report.sog_kn is not None and report.cog_deg is not None:
@@ -194,14 +231,19 @@ def look_at_report(
 def estimate_of(
     report: AisPosition, look: Look, delay_sd_s: float, observations: int, before: Heard | None
 ) -> Estimate:
-    """The report as an estimate at the moment it came in."""
+    """The report as an estimate at the moment it came in.
+
+    A report's motion is over ground: where own ship knows hers through the water only, the two cannot be compared, and
+    the estimate is a place alone.
+    """
     bearing = radians(look.bearing_deg)
     east_kn = north_kn = 0.0
-    settled = report.sog_kn is not None and (report.cog_deg is not None or report.sog_kn < 0.5)
+    tells_motion = report.sog_kn is not None and (report.cog_deg is not None or report.sog_kn < 0.5)
+    settled = (tells_motion or report.station is AisClass.AID) and look.own.frame is MotionReference.GROUND
     if settled and report.cog_deg is not None:
         course = radians(report.cog_deg)
         east_kn, north_kn = (report.sog_kn or 0.0) * sin(course), (report.sog_kn or 0.0) * cos(course)
-    turning = report.rate_deg_min is not None and abs(report.rate_deg_min) > TURNING_DEG_MIN
+    turning = _is_turning(report, before)
     state = TrackState.SETTLING if not settled else TrackState.MANOEUVRING if turning else TrackState.STEADY
     since_s = before.estimate.manoeuvre_at_s if before else None
     return Estimate(
@@ -217,6 +259,20 @@ def estimate_of(
         last_change_s=report.at_s,
         manoeuvre_at_s=report.at_s if turning else since_s,
     )
+
+
+def _is_turning(report: AisPosition, before: Heard | None) -> bool:
+    """By the station's own rate of turn, or by what has changed since its last report."""
+    if report.rate_deg_min is not None and abs(report.rate_deg_min) > TURNING_DEG_MIN:
+        return True
+    last = before.report if before is not None and report.at_s - before.last_s < ALTERED_WITHIN_S else None
+    if last is None or last.sog_kn is None or report.sog_kn is None:
+        return False
+    if abs(report.sog_kn - last.sog_kn) > ALTERED_KN:
+        return True
+    if min(report.sog_kn, last.sog_kn) < ALTERED_ABOVE_KN or report.cog_deg is None or last.cog_deg is None:
+        return False
+    return abs((report.cog_deg - last.cog_deg + 180.0) % 360.0 - 180.0) > ALTERED_DEG
 
 
 def _covariance(report: AisPosition, east_kn: float, north_kn: float, delay_sd_s: float) -> Covariance:
@@ -250,7 +306,8 @@ def carried_on(estimate: Estimate, at_s: float, state: TrackState | None = None)
     seconds = max(0.0, at_s - estimate.at_s)
     h = seconds / 3600.0
     p = estimate.covariance
-    wander = (WANDER_KN_PER_S * seconds) ** 2
+    share = min(1.0, max(WANDER_LEAST, hypot(estimate.east_kn, estimate.north_kn) / WANDER_FULL_KN))
+    wander = (WANDER_KN_PER_S * share * seconds) ** 2
     return Estimate(
         at_s=estimate.at_s + seconds,
         east_nm=estimate.east_nm + estimate.east_kn * h,

@@ -1,8 +1,8 @@
 """How often an AIS station reports, by class and motion: what is late, and what is lost, follows from it.
 
-ITU-R M.1371 (from memory): class A 3 min at anchor or moored, else 10 s to 14 kn, 6 s to 23 kn, 2 s above; class B 30 s
-above 2 kn, else 3 min; long range 3 min; aids 3 min; SAR aircraft 10 s; base stations 10 s; AIS-SART and its like in
-bursts of eight a minute, of which seldom all are heard.
+ITU-R M.1371 (from memory): class A 3 min at anchor or moored and not faster than 3 kn, else 10 s to 14 kn, 6 s to
+23 kn, 2 s above (sooner while turning); class B 30 s above 2 kn, else 3 min; long range 3 min; aids 3 min; SAR aircraft
+10 s; base stations 10 s; AIS-SART and its like in bursts of eight a minute, of which seldom all are heard.
 """
 
 from parsers.observations import AisClass
@@ -22,18 +22,19 @@ _FIXED_S = {
 MOORED = frozenset({1, 5, 6})
 """Navigational status: at anchor, moored, aground."""
 
-STOPPED_KN = 0.5
+MOORED_KN, STOPPED_KN = 3.0, 0.5
 
 
 def reporting_interval_s(station: AisClass, speed_kn: float | None, status: int | None = None) -> float:
-    """Seconds between position reports. An unknown speed counts as slow."""
+    """Seconds between position reports. An unknown speed counts as slow; a stopped class A whose status is not known
+    as moored."""
     fixed = _FIXED_S.get(station)
     if fixed is not None:
         return fixed
     speed = speed_kn or 0.0
     if station is AisClass.B:
         return 30.0 if speed > 2.0 else SLOWEST_S
-    if speed < STOPPED_KN or (status in MOORED and speed <= 3.0):
+    if (status in MOORED and speed <= MOORED_KN) or (status is None and speed < STOPPED_KN):
         return SLOWEST_S
     return 10.0 if speed <= 14.0 else 6.0 if speed <= 23.0 else 2.0
 

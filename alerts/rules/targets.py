@@ -9,8 +9,8 @@ from alerts.rules.findings import Key, Phase
 from alerts.rules.followed import DANGERS, Followed
 from alerts.rules.situation import Situation, TargetHealth
 
-MOST_TARGETS = 2000
-"""Targets followed at once. A set tracks 100 by TTM's two digits; AIS in a crowded port brings many hundreds."""
+MOST_TARGETS = 2500
+"""Targets followed at once: the radars' tracks (200), plots by hand, and AIS in a crowded port (2,000)."""
 
 
 class TargetRules:

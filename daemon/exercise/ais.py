@@ -5,11 +5,13 @@ from collections.abc import Callable, Iterator
 import numpy as np
 from numpy.random import Generator
 
+from alerts.plotting.ais_intervals import STOPPED_KN, reporting_interval_s
 from daemon.exercise.geodesy import NM_M, Floats, offset
 from daemon.exercise.passage import AIS, Passage, chance
 from daemon.exercise.scenario import Ais, Target
 from daemon.exercise.sensors import wander, wander_at
 from parsers import encode
+from parsers.observations import AisClass
 
 Write = Callable[[int, int], list[str]]
 Message = dict[str, str | int | float]
@@ -19,14 +21,15 @@ OWN_EVERY_S = 10.0
 
 
 def interval_s(ais: Ais, speed_kn: float) -> float:
-    """Between position reports, by class and speed (ITU-R M.1371, from memory: turning ships not told apart)."""
+    """Between position reports: the scenario's own, else by class and speed. A stopped ship says that she is moored."""
     if ais.interval_s is not None:
         return ais.interval_s
-    if ais.station == "B":
-        return 30.0 if speed_kn > 2 else 180.0
-    if speed_kn < 0.5:
-        return 180.0
-    return 10.0 if speed_kn <= 14 else 6.0 if speed_kn <= 23 else 2.0
+    return reporting_interval_s(AisClass.B if ais.station == "B" else AisClass.A, speed_kn, status(ais, speed_kn))
+
+
+def status(ais: Ais, speed_kn: float) -> int:
+    """Navigational status: under way by engine, or moored where she lies still (ITU-R M.1371, from memory)."""
+    return 5 if ais.station == "A" and speed_kn < STOPPED_KN else 0
 
 
 class Positions:
@@ -76,6 +79,8 @@ class Positions:
             "accuracy": 0,
             "second": second,
         }
+        if self.ais.station == "A":
+            fields["status"] = status(self.ais, float(self.sog_kn[i]))
         return fields
 
 

@@ -47,10 +47,12 @@ def situation_of(lookout: Lookout, moment: Moment) -> Situation:
     at_s = moment.at_s
     targets: list[Held] = []
     left_out: dict[str, str] = {}
-    states = (*lookout.targets.states(), *lookout.marks.states(at_s))
+    states = (*lookout.targets.states(), *lookout.marks.states(at_s), *lookout.ais.states())
     for key, _, state in states:
         plot = lookout.plots.get(key)
-        estimate = lookout.targets.predict(key, at_s) or lookout.marks.predict(key, at_s)
+        estimate = (
+            lookout.targets.predict(key, at_s) or lookout.marks.predict(key, at_s) or lookout.ais.predict(key, at_s)
+        )
         if plot is None or estimate is None:
             continue
         if state is TrackState.LOST:

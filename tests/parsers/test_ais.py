@@ -13,7 +13,7 @@ from pyais import decode as pyais_decode
 from pyais import encode_dict
 
 from parsers.decode import Decoder
-from parsers.observations import AisClass, AisOwnShip, AisPosition, AisStatic, Observation
+from parsers.observations import AisClass, AisDistress, AisOwnShip, AisPosition, AisStatic, Observation
 from parsers.sentence import RefusalReason
 from tests.parsers.lines import decoded, refused, said, sealed
 
@@ -221,6 +221,14 @@ def test_distress_numbers(mmsi: int, station: AisClass) -> None:
 
     assert isinstance(position, AisPosition)
     assert position.station is station
+
+
+def test_a_beacon_without_a_place_is_heard() -> None:
+    """It transmits from the moment it is switched on, before it has a fix."""
+    (heard,) = decoded(made(mmsi=970012345, lat=91.0, lon=181.0, status=14))
+
+    assert isinstance(heard, AisDistress)
+    assert (heard.mmsi, heard.station, heard.navigational_status) == (970012345, AisClass.SART, 14)
 
 
 def test_vdo_tells_own_mmsi_and_no_target() -> None:

@@ -1,0 +1,66 @@
+"""What waits between the lookout's two strokes, in the order in which it came."""
+
+from msgspec import Struct
+
+from alerts.events import Moment
+from alerts.plotting.kinematics import Estimate, Look, OwnMotion
+from alerts.plotting.terms import TrackState
+from alerts.rules.situation import Situation
+from alerts.settings import Alerts, Condition
+from parsers import observations as seen
+
+
+class Sighting(Struct, frozen=True, gc=False):
+    """A target's measurement, waiting for its CPA."""
+
+    moment: Moment
+    target: str
+    name: str
+    report: seen.TargetReport | None
+    look: Look
+    estimate: Estimate
+    cpa_limit_nm: float
+    renumbered: bool = False
+    is_echo: bool = True  # what radar sees, and tells of the picture's quality; not a plot by hand, not AIS
+    is_judged: bool = True  # the rules are asked of it
+    elder: str | None = None  # the track on the same vessel for which alerts are raised
+    heading_deg: float | None = None  # the target's own, where it tells it
+
+
+class Aged(Struct, frozen=True, gc=False):
+    """A target at a tick: who, how old, in what state."""
+
+    target: str
+    age_s: float
+    track: TrackState
+    feed: str
+
+
+class Gone(Struct, frozen=True, gc=False):
+    target: str
+
+
+class NewCondition(Struct, frozen=True, gc=False):
+    moment: Moment
+    name: str
+
+
+class NewSettings(Struct, frozen=True, gc=False):
+    moment: Moment
+    alerts: Alerts
+    conditions: dict[str, Condition]
+    condition: str
+
+
+class Command(Struct, frozen=True, gc=False):
+    moment: Moment
+    command: seen.AlertCommand
+
+
+class Tick(Struct, frozen=True, gc=False):
+    moment: Moment
+    situation: Situation
+    targets: tuple[Aged, ...]
+    own: OwnMotion
+    water: seen.WaterMotion | None
+    stream: seen.SetAndDrift | None
