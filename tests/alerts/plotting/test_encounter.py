@@ -242,7 +242,7 @@ def test_memory_is_bounded() -> None:
     for number in range(3000):
         encounters.classify(f"ais-{number}", meeting.estimate(), meeting.told(), meeting.own(), False)
 
-    assert len(encounters._memories) == 1000
+    assert len(encounters._memories) == 2500
 
 
 def test_range_rate_is_the_radial_part_of_relative_motion() -> None:
