@@ -113,7 +113,7 @@ class Targets:
     def _is_on_anothers_place(self, kept: Kept, look: Look, near: Sequence[Kept]) -> bool:
         """Whether the echo, near enough to be this target's, is off her place by what noise does not do, and on that of
         another: so two neighbours look whose numbers have been exchanged."""
-        if kept.estimate is None or not kept.estimate.settled:
+        if not near or kept.estimate is None or not kept.estimate.settled:
             return False
         off = echoes.sds_off(kept.filter.predict(look.at_s), look)
         if off < EXCHANGED_SDS:

@@ -46,19 +46,15 @@ class Filter(Protocol):
 class Rhythm:
     """How often a target is reported: the median of its last intervals, seconds."""
 
-    __slots__ = ("_intervals",)
+    __slots__ = ("_intervals", "interval_s")
 
     def __init__(self) -> None:
         self._intervals: deque[float] = deque(maxlen=REMEMBERED_INTERVALS)
+        self.interval_s = UNKNOWN_RHYTHM_S
 
     def beat(self, interval_s: float) -> None:
         self._intervals.append(interval_s)
-
-    @property
-    def interval_s(self) -> float:
-        if not self._intervals:
-            return UNKNOWN_RHYTHM_S
-        return sorted(self._intervals)[len(self._intervals) // 2]
+        self.interval_s = sorted(self._intervals)[len(self._intervals) // 2]
 
     @property
     def coasting_after_s(self) -> float:

@@ -47,6 +47,10 @@ class Board:
         self, key: Key, wanted: bool, compose: Callable[[], Case], *, reason: str = "cleared", held_by: str = ""
     ) -> None:
         """Bring what is told into line with what is wanted."""
+        if not wanted and key not in self.told:  # nearly always
+            if self.waiting:
+                self._wait(key, "")
+            return
         rule = key[0]
         if wanted and not held_by and rule in self.held_by_heading and key not in self.told:
             held_by = "heading_lost"
@@ -88,6 +92,10 @@ class Board:
         """Nothing more will be heard of this condition; what is told stays with the alert book."""
         self.told.discard(key)
         self._wait(key, "")
+
+    def knows(self, key: Key) -> bool:
+        """Whether the condition is told, or waits because another tells it."""
+        return key in self.told or any(key in keys for keys in self.waiting.values())
 
     def held_back(self, holder: str) -> int:
         return len(self.waiting.get(holder, ()))

@@ -64,6 +64,8 @@ class TargetRules:
         self, followed: Followed, health: TargetHealth, scale_nm: float | None, silent_feeds: frozenset[str]
     ) -> None:
         is_lost = health.track is TrackState.LOST
+        if not (is_lost or followed.is_lost or self._board.knows(("lost_target", followed.plot.target, ""))):
+            return  # nearly always
         if is_lost and not followed.is_lost:
             self._lose(followed)
         followed.is_lost = is_lost

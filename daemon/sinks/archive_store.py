@@ -5,7 +5,8 @@ synchronous", "Write-Ahead Logging"). One connection, used by one thread at a ti
 """
 
 import sqlite3
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from operator import attrgetter
 from pathlib import Path
 
 import msgspec
@@ -137,8 +138,9 @@ class Store:
         plots = [(moment, event) for moment, event in batch if isinstance(event, Plot)]
         connection.executemany(_INSERT_PLOT, self._plot_rows(connection, passage, plots))
         connection.executemany(_UPDATE_TARGET, [_target_row(target) for target in self._touched(plots)])
+        others = [(moment, event) for moment, event in batch if not isinstance(event, Plot)]
         for kind, statement in _INSERTS.items():
-            rows = [(passage, moment.time.utc_ms, moment.at_s, *_values(e)) for moment, e in batch if type(e) is kind]
+            rows = [(passage, moment.time.utc_ms, moment.at_s, *_values(e)) for moment, e in others if type(e) is kind]
             connection.executemany(statement, rows)
         if gap:
             since, lost, reason = gap
@@ -250,8 +252,7 @@ def _file_id(path: Path) -> tuple[int, int] | None:
 
 def _values(event: AnyEvent) -> list[object]:
     """An event's fields after its time, as SQLite takes them."""
-    names = [name for name in event.__struct_fields__ if name not in {"time", "target"} or type(event) is Alert]
-    return [_value(getattr(event, name)) for name in names if name != "time"]
+    return [_value(value) for value in _FIELDS[type(event)](event)]
 
 
 def _value(value: object) -> object:
@@ -276,6 +277,10 @@ def _target_row(target: _Target) -> tuple[object, ...]:
     return target.name, last.time.utc_ms, last.at_s, target.plots, *target.closest, target.number
 
 
+_FIELDS: dict[type[AnyEvent], Callable[[AnyEvent], tuple[object, ...]]] = {
+    kind: attrgetter(*_columns(kind, *(() if kind is Alert else ("target",))))
+    for kind in (Plot, OwnShip, Alert, Radar, Note, Feed)
+}
 _CLOSEST = ("closest_range_nm", "closest_bearing_deg", "closest_utc_ms", "closest_at_s")
 _INSERT_PLOT = _insert("plots", _columns(Plot, "target"), "target_id")
 _INSERTS: dict[type[AnyEvent], str] = {

@@ -1,0 +1,83 @@
+"""Replay against a bare loop of pynmea2 over the same lines.
+
+Run: python -m tests.benchmarks.replay_speed [HOURS [TARGETS]]. Ours is the whole command in a process of its own, its
+start included: framing, parsing, picture, estimates, alerts, archive and events on disk. The bare loop calls
+`pynmea2.parse(line, check=True)` and reads all fields; TAG blocks are taken off beforehand, and lines that pynmea2 has
+no class for are left out of its count. Both are measured in processor seconds of all threads, in one run.
+"""
+
+import resource
+import subprocess
+import sys
+import tempfile
+import time
+from pathlib import Path
+
+import pynmea2
+from msgspec import Struct
+
+from tests.benchmarks.passages import recording
+
+SAMPLE = 100_000
+"""Lines of the bare loop, spread over the recording: its cost does not depend on what came before."""
+
+
+class Cost(Struct, frozen=True):
+    lines: int
+    cpu_s: float
+    resident_mb: float = 0.0
+
+    @property
+    def rate(self) -> float:
+        """Sentences a processor second."""
+        return self.lines / self.cpu_s
+
+
+def replay_cost(path: Path, *options: str) -> Cost:
+    """One replay in a process of its own: user and system time of all its threads, and its greatest resident size."""
+    command = [sys.executable, "-m", "daemon.main", "replay", str(path), "--quiet", *options]
+    with path.open("rb") as file:
+        lines = sum(1 for _ in file)
+    before = resource.getrusage(resource.RUSAGE_CHILDREN)
+    subprocess.run(command, check=True, capture_output=True)
+    after = resource.getrusage(resource.RUSAGE_CHILDREN)
+    cpu_s = after.ru_utime + after.ru_stime - before.ru_utime - before.ru_stime
+    return Cost(lines, cpu_s, after.ru_maxrss / 1024)
+
+
+def whole_replay(path: Path) -> Cost:
+    """With archive and events on disk."""
+    with tempfile.TemporaryDirectory() as folder:
+        return replay_cost(path, "--events", f"{folder}/events.jsonl", "--archive", f"{folder}/archive.db")
+
+
+def bare_loop(path: Path) -> Cost:
+    """pynmea2 over the same lines."""
+    with path.open() as file:
+        lines = [line.rstrip("\r\n").rpartition("\\")[2] for line in file]
+    lines = lines[:: max(1, len(lines) // SAMPLE)]
+    counted = 0
+    began = time.process_time()
+    for line in lines:
+        try:
+            sentence = pynmea2.parse(line, check=True)
+        except pynmea2.ParseError:
+            continue
+        for field in sentence.fields:
+            getattr(sentence, field[1])
+        counted += 1
+    return Cost(counted, time.process_time() - began)
+
+
+def main() -> None:
+    hours = float(sys.argv[1]) if len(sys.argv) > 1 else 24.0
+    targets = int(sys.argv[2]) if len(sys.argv) > 2 else 20
+    path = recording(hours, targets)
+    ours, bare = whole_replay(path), bare_loop(path)
+    print(f"replay of {hours:g} h, {targets} targets: {ours.lines} lines, {ours.cpu_s:.1f} s, {ours.rate:.0f} a second")
+    print(f"bare loop of pynmea2: {bare.lines} lines, {bare.cpu_s:.1f} s, {bare.rate:.0f} a second")
+    print(f"ratio {ours.rate / bare.rate:.2f} (at least 1.0, aim 2.5); {ours.resident_mb:.0f} MB resident at most")
+
+
+if __name__ == "__main__":
+    main()
