@@ -118,6 +118,11 @@ def drift_limit_deg_min(range_nm: Values, cpa_nm: Values, tcpa_min: Values, pass
     return DEG_PER_RADIAN * speed_nm_min * pass_nm / np.maximum(range_nm * range_nm, 1e-6)
 
 
+def _size(values: Values) -> Values:
+    """Without its sign."""
+    return abs(values) if isinstance(values, float) else np.abs(values)
+
+
 class DriftLimits(Struct, frozen=True, gc=False):
     """What a drift is held against; floats, or arrays with one value for each setting."""
 
@@ -137,7 +142,7 @@ def steady_enter(f: Figures, limits: DriftLimits) -> Truth:
     approaching = (f.tcpa_min > 0) & (f.tcpa_min <= limits.tcpa_min)
     limit = drift_limit_deg_min(f.range_nm, f.cpa_nm, f.tcpa_min, limits.pass_nm)
     sd = f.bearing_rate_sd_deg_min
-    steady = (sd <= limit) & (abs(f.bearing_rate_deg_min) <= limit + limits.doubt * sd)
+    steady = (sd <= limit) & (_size(f.bearing_rate_deg_min) <= limit + limits.doubt * sd)
     return approaching & ((steady & (f.range_nm <= limits.range_nm)) | (f.range_nm <= limits.close_nm))
 
 
@@ -145,7 +150,7 @@ def steady_stay(f: Figures, limits: DriftLimits, clear_ratio: Values) -> Truth:
     """Not yet past, not further off than `clear_ratio` times the range, and not surely drawing by that much more."""
     ahead = (f.tcpa_min >= PAST_MIN) & (f.range_nm <= limits.range_nm * clear_ratio)
     limit = clear_ratio * drift_limit_deg_min(f.range_nm, f.cpa_nm, f.tcpa_min, limits.pass_nm)
-    sure_of = abs(f.bearing_rate_deg_min) - limits.doubt * f.bearing_rate_sd_deg_min
+    sure_of = _size(f.bearing_rate_deg_min) - limits.doubt * f.bearing_rate_sd_deg_min
     kept = (sure_of <= limit) | unknown(sure_of) | (f.range_nm <= limits.close_nm * clear_ratio)
     return (ahead & kept) | unknown(f.tcpa_min)
 
