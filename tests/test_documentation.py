@@ -20,6 +20,7 @@ from msgspec import structs
 
 from daemon.exercise import generate, reading
 from daemon.main import COMMANDS, main
+from docs import reference
 
 ROOT = Path(__file__).resolve().parents[1]
 PAGES = [ROOT / "README.md", ROOT / "recordings" / "README.md", *sorted((ROOT / "docs").glob("*.md"))]
@@ -147,6 +148,12 @@ def test_every_command_line_runs(place: Path) -> None:
     wrong = {line: problem for line, problem in wrong.items() if problem and "no such alert" not in problem}
 
     assert not wrong, "\n".join(f"{line}\n    {problem}" for line, problem in wrong.items())
+
+
+@pytest.mark.parametrize("name", reference.PAGES)
+def test_pages_made_from_the_code_are_current(name: str) -> None:
+    """`python -m docs.reference` would change nothing."""
+    assert (ROOT / "docs" / name).read_text(encoding="utf-8") == reference.PAGES[name]()
 
 
 @pytest.mark.parametrize("page", PAGES, ids=lambda page: str(page.relative_to(ROOT)))

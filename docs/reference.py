@@ -1,0 +1,123 @@
+"""The pages that are made from the code: `python -m docs.reference` writes them, a test holds them to it.
+
+Run it from the project's root.
+"""
+
+import inspect
+import typing
+from collections.abc import Iterator
+from enum import Enum
+from itertools import groupby
+from pathlib import Path
+from types import NoneType, UnionType
+
+from alerts import events
+from daemon import settings_text
+from daemon.config import Config
+from daemon.sinks import archive_schema
+
+FOLDER = Path(__file__).parent
+
+CONFIGURATION_HEAD = """# Configuration
+
+Made from the code by `python -m docs.reference`. One TOML file: `--config PATH`, else
+`$XDG_CONFIG_HOME/secondplot/secondplot.toml`, else the built-in defaults. `--set KEY=VALUE` lays a value over it.
+
+    secondplot config > secondplot.toml
+    secondplot config --check secondplot.toml
+
+An unknown key, a wrong type or an impossible limit is refused at the start, with its line and what was meant. Each
+condition is a table of its own, and you may add others; a feed is one too:
+
+    [feeds.radar]
+    uri = "serial:/dev/ttyUSB0@38400"
+"""
+
+EVENTS_HEAD = """# Events and archive
+
+Made from the code by `python -m docs.reference`.
+
+## Events: `--events PATH`
+
+JSON Lines, UTF-8: one object a line, `event` and `time` first. Times are RFC 3339 UTC with milliseconds, from the
+data's own clock. Units stand in the keys; bearings and courses are true degrees from 0 to 360, unless the key says
+relative (-180 to 180, starboard positive). What is not known is `null`. The same recording gives the same bytes at any
+pace.
+"""
+
+ARCHIVE_HEAD = """
+## Archive
+
+One SQLite file, readable with any SQLite tool while the watch runs. Times that end in `_utc_ms` are UNIX milliseconds;
+they are labels and follow the wall clock. `at_s` counts the stream's own seconds: order and ages go by it. A newer
+program brings an old archive up to date when it opens it for writing.
+"""
+
+
+def configuration() -> str:
+    """docs/configuration.md."""
+    parts = [CONFIGURATION_HEAD]
+    for table, rows in groupby(settings_text.rows(Config()), key=lambda row: row.table):
+        parts.append(
+            f"\n## {f'`[{table}]`' if table else 'At the top'}\n\n"
+            "| key | default | what it is | may be |\n| --- | --- | --- | --- |"
+        )
+        parts += [f"| `{r.key}` | {_code(r.default)} | {_cell(r.meaning)} | {_cell(r.kind)} |" for r in rows]
+    return "\n".join(parts) + "\n"
+
+
+def events_and_archive() -> str:
+    """docs/events.md."""
+    parts = [EVENTS_HEAD]
+    for kind in typing.get_args(events.AnyEvent):
+        parts += [
+            f"### `{kind.__struct_config__.tag}`",
+            "",
+            inspect.getdoc(kind) or "",
+            "",
+            "| key | what may stand there |",
+            "| --- | --- |",
+        ]
+        hints = typing.get_type_hints(kind)
+        parts += [f"| `{name}` | {_cell(_words(hints[name]))} |" for name in kind.__struct_encode_fields__]
+        parts.append("")
+    parts += [ARCHIVE_HEAD, "```sql", *(step.strip() for step in archive_schema.STEPS), "```", ""]
+    return "\n".join(parts)
+
+
+def _words(hint: object) -> str:
+    return " or ".join(_names(hint))
+
+
+def _names(hint: object) -> Iterator[str]:
+    if isinstance(hint, UnionType) or typing.get_origin(hint) is typing.Union:
+        for part in typing.get_args(hint):
+            yield from _names(part)
+    elif typing.get_origin(hint) is dict:
+        yield "an object"
+    elif isinstance(hint, type) and issubclass(hint, Enum):
+        yield ", ".join(f"`{member.value}`" for member in hint)
+    else:
+        plain = {float: "a number", int: "a whole number", str: "text", bool: "true or false", NoneType: "`null`"}
+        yield plain.get(hint, "a time")  # type: ignore[call-overload]
+
+
+def _code(text: str) -> str:
+    return f"`{text}`" if text else ""
+
+
+def _cell(text: str) -> str:
+    return " ".join(text.split()).replace("|", "\\|")
+
+
+PAGES = {"configuration.md": configuration, "events.md": events_and_archive}
+
+
+def main() -> None:
+    """Writes both pages."""
+    for name, page in PAGES.items():
+        (FOLDER / name).write_text(page(), encoding="utf-8")
+
+
+if __name__ == "__main__":
+    main()
