@@ -1,6 +1,7 @@
 """The command line: finds the command, loads it alone, runs it, and says errors in one or two lines."""
 
 import argparse
+import os
 import sys
 from collections.abc import Sequence
 from importlib import import_module
@@ -51,11 +52,21 @@ def build_parser(only: str | None = None) -> argparse.ArgumentParser:
     return parser
 
 
+def _complete() -> None:
+    """The shell asks for completions: answers with those of the command begun on its line, and ends."""
+    import argcomplete
+
+    begun = os.environ.get("COMP_LINE", "").split()
+    argcomplete.autocomplete(build_parser(next((word for word in begun[1:] if word in COMMANDS), None)))
+
+
 def main(argv: Sequence[str] | None = None) -> int:
     """Runs one command and returns its exit code.
 
     0 done; 1 a fault of ours; 2 wrong usage or configuration; 3 an input or output that cannot be opened or read.
     """
+    if "_ARGCOMPLETE" in os.environ:
+        _complete()
     words = list(sys.argv[1:] if argv is None else argv)
     command = next((word for word in words if word in COMMANDS), None)
     args = build_parser(command).parse_args(words)

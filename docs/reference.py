@@ -3,10 +3,12 @@
 Run it from the project's root.
 """
 
+import argparse
 import inspect
 import typing
 from collections.abc import Iterator
 from enum import Enum
+from importlib import import_module
 from itertools import groupby
 from pathlib import Path
 from types import NoneType, UnionType
@@ -14,9 +16,19 @@ from types import NoneType, UnionType
 from alerts import events
 from daemon import settings_text
 from daemon.config import Config
+from daemon.main import COMMANDS
 from daemon.sinks import archive_schema
 
 FOLDER = Path(__file__).parent
+
+COMMANDS_HEAD = """# Commands
+
+Made from the code by `python -m docs.reference`. Results go to standard output, messages to standard error. Exit
+codes: 0 done; 1 a fault of ours; 2 wrong usage or configuration; 3 an input or output that cannot be opened or read.
+Every command also has `--help`, and `--debug` shows a traceback where the program itself is at fault.
+
+Completion in the shell: install with the extra `completion`, then `eval "$(register-python-argcomplete secondplot)"`.
+"""
 
 CONFIGURATION_HEAD = """# Configuration
 
@@ -85,6 +97,39 @@ def events_and_archive() -> str:
     return "\n".join(parts)
 
 
+def commands() -> str:
+    """docs/commands.md."""
+    parts = [COMMANDS_HEAD]
+    for name in COMMANDS:
+        parser = argparse.ArgumentParser(prog=f"secondplot {name}", add_help=False)
+        module = import_module(f"daemon.commands.{name}")
+        module.add_arguments(parser)
+        prose, _, examples = module.HELP.partition("\n\nexample")
+        parts += [f"## `secondplot {name}`", "", prose, ""]
+        if examples:
+            lines = examples.partition(":\n")[2].partition("\n\n")
+            parts += ["```", *(line.removeprefix("  ") for line in lines[0].splitlines()), "```", "", lines[2], ""]
+        parts += _options(parser)
+    return "\n".join(parts).replace("\n\n\n\n", "\n\n").replace("\n\n\n", "\n\n").rstrip() + "\n"
+
+
+def _options(parser: argparse.ArgumentParser) -> list[str]:
+    rows = []
+    for action in parser._actions:  # argparse has no public way to ask what a parser takes
+        if isinstance(action, argparse._SubParsersAction):
+            for name, sub in action.choices.items():
+                rows += [row.replace("| `", f"| `{name} ", 1) for row in _options(sub)[2:-1]]
+            continue
+        value = (
+            action.metavar if isinstance(action.metavar, str) else (action.dest.upper() if action.nargs != 0 else "")
+        )
+        names = ", ".join(action.option_strings)
+        shown = f"{names} {value}".strip() if action.option_strings else value
+        shown = shown.replace("|", "\\|")
+        rows.append(f"| `{shown}` | {_cell((action.help or '').replace('%%', '%'))} |")
+    return ["| argument | meaning |", "| --- | --- |", *rows, ""] if rows else []
+
+
 def _words(hint: object) -> str:
     return " or ".join(_names(hint))
 
@@ -110,11 +155,11 @@ def _cell(text: str) -> str:
     return " ".join(text.split()).replace("|", "\\|")
 
 
-PAGES = {"configuration.md": configuration, "events.md": events_and_archive}
+PAGES = {"commands.md": commands, "configuration.md": configuration, "events.md": events_and_archive}
 
 
 def main() -> None:
-    """Writes both pages."""
+    """Writes them all."""
     for name, page in PAGES.items():
         (FOLDER / name).write_text(page(), encoding="utf-8")
 

@@ -170,3 +170,16 @@ def test_every_command_has_help_with_an_example(name: str) -> None:
 
     assert "example" in module.HELP
     assert f"secondplot {name}" in module.HELP
+
+
+def test_the_shell_completes_commands_and_their_options(tmp_path: Path) -> None:
+    """What bash asks argcomplete for, by its own protocol: the answer comes on file descriptor 8."""
+    answers = {}
+    for line in ("secondplot re", "secondplot replay --pa"):
+        asked = {"_ARGCOMPLETE": "1", "_ARGCOMPLETE_IFS": "\n", "COMP_LINE": line, "COMP_POINT": str(len(line))}
+        out = tmp_path / "out"
+        command = f"{sys.executable} -m daemon.main 8>{shlex.quote(str(out))} 9>/dev/null"
+        subprocess.run(["bash", "-c", command], cwd=ROOT, env={**os.environ, **asked}, check=False, timeout=30)
+        answers[line] = out.read_text(encoding="utf-8").split()
+
+    assert answers == {"secondplot re": ["replay"], "secondplot replay --pa": ["--pace", "--palette"]}
