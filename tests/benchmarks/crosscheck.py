@@ -1,6 +1,7 @@
 """The cross-check measured: every cause injected, how often and how soon it is named; and how quiet honest sets stay.
 
-`python -m tests.benchmarks.crosscheck [--runs 100] [--seed 1]`. Prints each figure beside its bound and aim.
+`python -m tests.benchmarks.crosscheck [--runs 100] [--seed 1]`. Prints each figure beside its bound and aim;
+`--write` puts them into docs/crosscheck.md.
 Times count from the fault's onset; where it is there from the start, from the first sentence, acquisition included.
 """
 
@@ -17,6 +18,7 @@ from alerts.plotting.placing import Ending
 from alerts.plotting.terms import Check
 from tests.benchmarks import crosscheck_passages as made
 from tests.benchmarks.crosscheck_passages import ONSET_S, Stream, passage
+from tests.benchmarks.crosscheck_table import FAULT_HEAD, HONEST_HEAD, row, rule, write
 from tests.benchmarks.watched import Said, Watch, sent, watch
 
 Named = Callable[[Watch], float | None]
@@ -221,6 +223,12 @@ CASES = (
         ONSET_S,
     ),
     Case(
+        "old measurements repeated, no times of data",
+        _faulty("repeat", 0, time_of_data=False),
+        cause_with("repeated the same measurement"),
+        ONSET_S,
+    ),
+    Case(
         "one target given another's motion",
         _given_anothers_motion,
         cause_with("", "radar-01"),
@@ -270,18 +278,24 @@ def main() -> None:
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--only", default="", help="cases whose name holds this")
     parser.add_argument("--verbose", action="store_true", help="what was said where a run missed")
+    parser.add_argument("--write", action="store_true", help="write the tables into docs/crosscheck.md")
     options = parser.parse_args()
-    print(f"{'fault':52} {'runs':>5} {'named':>7} {'must':>6} {'median s':>9} {'95 % s':>7} {'within':>7} {'aim':>5}")
-    for case in CASES:
-        if options.only in case.what:
-            measure(case, options.runs, options.seed, options.verbose)
-    print(f"\n{'honest set':52} {'hours':>6} {'false differs':>14} {'an hour':>8} {'must':>6} {'aim':>6}")
-    for honest in HONEST:
-        if options.only in honest.what:
-            quiet(honest, max(2, options.runs // 5), options.seed, options.verbose)
+    if options.write and options.only:
+        parser.error("--write takes all cases")
+    lines = [row(*FAULT_HEAD), rule(FAULT_HEAD)]
+    print("\n".join(lines))
+    chosen = (case for case in CASES if options.only in case.what)
+    lines.extend(measure(case, options.runs, options.seed, options.verbose) for case in chosen)
+    begun = len(lines)
+    lines += ["", row(*HONEST_HEAD), rule(HONEST_HEAD)]
+    print("\n".join(lines[begun:]))
+    sets = (honest for honest in HONEST if options.only in honest.what)
+    lines.extend(quiet(honest, max(2, options.runs // 5), options.seed, options.verbose) for honest in sets)
+    if options.write:
+        write(lines, options.runs, options.seed)
 
 
-def measure(case: Case, runs: int, seed: int, verbose: bool) -> None:
+def measure(case: Case, runs: int, seed: int, verbose: bool) -> str:
     """One line of the table: how many runs named the cause within the bound, and how soon."""
     times = []
     for run in range(runs):
@@ -293,12 +307,11 @@ def measure(case: Case, runs: int, seed: int, verbose: bool) -> None:
             print(f"    run {run}: {delay}", said_most(watched.said, case.onset_s))
     delays = np.array(times)
     within = np.mean((delays >= 0) & (delays <= case.bound_s))
-    median, late = np.quantile(delays, [0.5, 0.95], method="higher")
-    print(
-        f"{case.what:52} {runs:5} {within:7.0%} {case.share:6.0%} {median:9.0f} {late:7.0f} "
-        f"{case.bound_s:7.0f} {case.aim_s:5.0f}",
-        flush=True,
-    )
+    median, late = (f"{value:.0f}" for value in np.quantile(delays, [0.5, 0.95], method="higher"))
+    limits = f"{case.bound_s:.0f}", f"{case.aim_s:.0f}"
+    line = row(case.what, runs, f"{within:.0%}", f"{case.share:.0%}", median, late, *limits)
+    print(line, flush=True)
+    return line
 
 
 def said_most(said: list[Said], after_s: float) -> list[tuple[tuple[object, ...], int]]:
@@ -307,7 +320,7 @@ def said_most(said: list[Said], after_s: float) -> list[tuple[tuple[object, ...]
     return Counter[tuple[object, ...]](lines).most_common(3)
 
 
-def quiet(honest: Honest, runs: int, seed: int, verbose: bool) -> None:
+def quiet(honest: Honest, runs: int, seed: int, verbose: bool) -> str:
     """One line: how often a target of an honest set began to differ, in so many target hours."""
     false = 0
     for run in range(runs):
@@ -320,7 +333,9 @@ def quiet(honest: Honest, runs: int, seed: int, verbose: bool) -> None:
                     print(f"    run {run}: {said.at_s:.0f} s {said.target} {said.cause}")
             before[said.target] = said.check
     hours = runs * honest.hours * honest.targets
-    print(f"{honest.what:52} {hours:6.0f} {false:14} {false / hours:8.3f} {0.1:6.2f} {0.01:6.2f}", flush=True)
+    line = row(honest.what, f"{hours:.0f}", false, f"{false / hours:.3f}", "0.10", "0.01")
+    print(line, flush=True)
+    return line
 
 
 if __name__ == "__main__":
