@@ -5,11 +5,12 @@ megabyte). The lines are a watch's usual ones: of 32 sentences, 20 are TTM and 1
 """
 
 import time
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Iterator
 from itertools import compress
 
 from parsers.decode import Decoder
 from parsers.framing import LIMIT, Framer, frame_block
+from tests.benchmarks.figure import Figure, at_least
 from tests.parsers.lines import tagged
 from tests.parsers.test_framing import WORST
 
@@ -63,15 +64,16 @@ def fastest(work: Callable[[], object], times: int = 3) -> float:
     return best
 
 
-def compare(name: str, lines: Iterable[str]) -> None:
+def compare(name: str, lines: Iterable[str]) -> Figure:
+    """The ratio of both ways over the same lines."""
     data = "".join(f"{line}\r\n" for line in lines).encode()
     assert plain(data) == in_blocks(data)
     loop, blocks = fastest(lambda: plain(data)), fastest(lambda: in_blocks(data))
     count = data.count(b"\n")
-    print(
-        f"{name}: {count} lines, {len(data) / 1e6:.1f} MB: loop {loop / count * 1e6:.2f} us a line, "
-        f"blocks {blocks / count * 1e6:.2f} us, ratio {loop / blocks:.1f} (at least 10)"
+    detail = (
+        f" (loop {loop / count * 1e6:.2f} us a line, blocks {blocks / count * 1e6:.2f} us, {len(data) / 1e6:.1f} MB)"
     )
+    return at_least(f"framing and checksums of {name} lines over the plain loop", loop / blocks, " x", 10, detail)
 
 
 def drain(data: bytes, read: int) -> None:
@@ -101,8 +103,13 @@ def worst() -> None:
         print(f"worst megabyte in reads of {read}: {slowest[0]:.2f} s ({slowest[1]})")
 
 
-if __name__ == "__main__":
+def figures() -> Iterator[Figure]:
     lines = [line for group in LINES for line in group]
-    compare("bare", lines)
-    compare("TAG-blocked", [tagged(f"s:RA0001,c:{1800000000250 + i}", line) for i, line in enumerate(lines)])
+    yield compare("bare", lines)
+    yield compare("TAG-blocked", [tagged(f"s:RA0001,c:{1800000000250 + i}", line) for i, line in enumerate(lines)])
+
+
+if __name__ == "__main__":
+    for figure in figures():
+        print(figure.line())
     worst()

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from alerts.events import Note
+from alerts.events import Alert, Note, Plot
 from daemon.errors import UserError
 from daemon.sinks.events import EventsSink, ReaderGone, harmless_json
 from daemon.sinks.face import SinkError
@@ -60,6 +60,24 @@ def test_a_path_that_cannot_be_written_is_refused(tmp_path: Path) -> None:
         EventsSink(str(tmp_path / "absent" / "events.jsonl"))
 
     assert refused.value.code == 3
+
+
+def test_an_alert_is_not_kept_waiting(tmp_path: Path) -> None:
+    """Plots wait for the loop to come round; an alert is written with all that goes before it."""
+    path = tmp_path / "events.jsonl"
+    sink = EventsSink(str(path))
+    events = one_of_each(0)
+    plots = [event for event in events if isinstance(event, Plot)]
+    alerts = [event for event in events if isinstance(event, Alert)]
+    sink.take(moment(0), plots)
+    waiting = path.read_bytes()
+    sink.take(moment(0), alerts)
+    written = [json.loads(line)["event"] for line in path.read_text().splitlines()]
+    sink.close()
+
+    assert waiting == b""
+    assert written == ["plot"] * len(plots) + ["alert"] * len(alerts)
+    assert alerts
 
 
 def test_a_full_disk_tears_at_most_one_line(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

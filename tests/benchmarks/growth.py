@@ -1,0 +1,56 @@
+"""Whether a replay's time grows in proportion to its length and to its targets, and what an archive takes.
+
+Run: python -m tests.benchmarks.growth [HOURS...]. Lengths at 20 targets; targets in a quarter of an hour each. Time is
+processor time less that of a replay of half a minute (the start), for each sentence, and for each target's report
+where own ship's sentences stay the same.
+"""
+
+import sys
+from collections.abc import Iterator, Sequence
+
+from tests.benchmarks.figure import Figure
+from tests.benchmarks.passages import recording
+from tests.benchmarks.replay_speed import Cost, whole_replay
+
+LENGTHS_H = (1.0, 6.0, 24.0)
+TARGETS = (10, 100, 200, 1000)
+SHORT_H = 0.25
+
+
+def _each_us(costs: Sequence[Cost], start: Cost) -> list[float]:
+    return [1e6 * (cost.cpu_s - start.cpu_s) / (cost.lines - start.lines) for cost in costs]
+
+
+def lengths(hours: Sequence[float]) -> Iterator[Figure]:
+    start = whole_replay(recording(1 / 120, 20))
+    costs = [whole_replay(recording(length, 20)) for length in hours]
+    each = _each_us(costs, start)
+    told = ", ".join(f"{length:g} h {cost:.0f} us" for length, cost in zip(hours, each, strict=True))
+    grown = max(each) / each[0] - 1
+    yield Figure("growth with length, for each sentence", told, "within 10 % of the shortest", grown <= 0.1)
+    target_hours = 20 * hours[-1]
+    size = f"{costs[-1].archive_bytes / target_hours / 1024:.0f} KiB"
+    yield Figure("archive, for each target hour (one TTM in 2.5 s; own ship each second included)", size)
+    memory = ", ".join(f"{length:g} h {cost.resident_mb:.0f} MB" for length, cost in zip(hours, costs, strict=True))
+    yield Figure("resident at most", memory, "under 120 MB", max(cost.resident_mb for cost in costs) < 120)
+
+
+def targets() -> Iterator[Figure]:
+    start = whole_replay(recording(1 / 120, 20))
+    none = whole_replay(recording(SHORT_H, 0))
+    costs = [whole_replay(recording(SHORT_H, count)) for count in TARGETS]
+    each = [1e6 * (cost.cpu_s - none.cpu_s) / (cost.lines - none.lines) for cost in costs]
+    told = ", ".join(f"{count} targets {cost:.0f} us" for count, cost in zip(TARGETS, each, strict=True))
+    grown = max(each) / each[0] - 1
+    yield Figure("growth with targets, for each report", told, "within 10 % of the fewest", grown <= 0.1)
+    yield Figure("own ship's sentences alone, each", f"{_each_us([none], start)[0]:.1f} us")
+
+
+def figures(hours: Sequence[float] = LENGTHS_H) -> Iterator[Figure]:
+    yield from targets()
+    yield from lengths(hours)
+
+
+if __name__ == "__main__":
+    for figure in figures([float(word) for word in sys.argv[1:]] or LENGTHS_H):
+        print(figure.line(), flush=True)
