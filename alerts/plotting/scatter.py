@@ -246,7 +246,7 @@ def block_of(looks: list[Look]) -> Block:
 
 def _products(one: list[float], other: list[float]) -> float:
     """Sum of products, as far as both go."""
-    return sum(map(mul, one, other))
+    return float(sum(map(mul, one, other)))
 
 
 def _shapes(times_s: list[float]) -> tuple[list[float], list[float]]:
