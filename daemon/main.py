@@ -12,6 +12,7 @@ from daemon.errors import UserError
 COMMANDS = {
     "watch": "keep a live watch on feeds: console, alerts, archive",
     "replay": "the same over recordings, on the recording's own clock",
+    "bench": "sweep alert limits over recordings and recommend a setting",
     "exercise": "make a recording with known truth from a written scenario, or send it live",
     "plot": "a manual plot from ranges and bearings",
     "trial": "trial manoeuvre at one moment of a recording, archive or running watch",

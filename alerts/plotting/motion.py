@@ -133,6 +133,16 @@ def assess(estimates: Sequence[Estimate], owns: Sequence[OwnMotion], cpa_limit_n
     return _assess_columns(_inputs(estimates, owns), cpa_limit_nm, len(estimates))
 
 
+def relative_states(estimates: Sequence[Estimate], owns: Sequence[OwnMotion]) -> Relative:
+    """The relative states that `assess` works on, columns of shape (N,): for another limit's `inside_probability`.
+
+    Padded to whole groups of lanes like any batch, a row then has the same bits as in `assess`.
+    """
+    count = len(estimates)
+    east, north, ve, vn, covariance = _inputs(estimates, owns).state
+    return Relative(east[:count], north[:count], ve[:count], vn[:count], covariance[:, :count])
+
+
 def _inputs(estimates: Sequence[Estimate], owns: Sequence[OwnMotion]) -> _Inputs:
     """The structs' numbers as contiguous columns, padded by repeating the last row to whole groups of lanes."""
     nan = float("nan")

@@ -53,6 +53,7 @@ class Recording:
         self.counters: dict[str, Counters] = {}
         self.notices: list[str] = []
         self.bytes_total: int | None = None
+        self.bytes_taken = 0  # of the file, packed as it is
         self._framer = Framer()
         self._file = self._open()
         self._pieces = self._unpacked()
@@ -188,8 +189,9 @@ class Recording:
 
     def _read_raw(self) -> bytes:
         try:
-            if isinstance(self._file, io.BufferedReader):
-                return self._file.read1(PART_BYTES)
-            return self._file.read(PART_BYTES)
+            read = self._file.read1 if isinstance(self._file, io.BufferedReader) else self._file.read
+            data = read(PART_BYTES)
         except OSError as error:
             raise UserError(f"{self.path} cannot be read: {error.strerror}", CANNOT_OPEN) from error
+        self.bytes_taken += len(data)
+        return data

@@ -1,0 +1,233 @@
+"""Figures of every setting over pooled recordings, with confidence limits by the bootstrap.
+
+What is drawn again is whole encounters or whole passages (Efron and Tibshirani, An Introduction to the Bootstrap,
+1993, from memory): the alerts of one encounter hang together, and those of different encounters hardly do. The same
+draws serve all settings, so that two settings are compared on the same encounters.
+"""
+
+from collections.abc import Sequence
+from enum import StrEnum
+
+import numpy as np
+import numpy.typing as npt
+from msgspec import Struct
+
+from daemon.bench.encounters import Encounter, Verdict
+from daemon.bench.outcome import Outcome
+
+Floats = npt.NDArray[np.float64]
+
+DRAWS, SEED = 1000, 20
+FEWEST_DRAWS, MOST_WEIGHTS = 200, 10_000_000
+"""With very many encounters fewer draws do, and stay in memory."""
+
+CONFIDENCE = (0.025, 0.975)
+FEWEST_PASSAGES = 8
+"""With so many recordings passages are drawn, which hold together what a day's traffic has in common."""
+
+LOW_QUANTILE = 0.1
+
+
+class DrawnBy(StrEnum):
+    ENCOUNTERS = "encounters"
+    PASSAGES = "passages"
+
+
+class Pool(Struct, frozen=True, kw_only=True):
+    """Encounters of several recordings together: S settings, E encounters; `passage` (E,) says of which recording."""
+
+    encounters: tuple[Encounter, ...]
+    passage: npt.NDArray[np.intp]
+    hours: Floats  # (P,)
+    warned_min: Floats
+    raised: Floats
+    nuisance: Floats
+    again: Floats
+    in_alarm_s: Floats  # (P, S); NaN for one condition alone
+    elsewhere: Floats  # (P, S)
+    close: npt.NDArray[np.bool_]  # (E,)
+    clear: npt.NDArray[np.bool_]
+
+    @property
+    def settings(self) -> int:
+        return int(self.warned_min.shape[0])
+
+
+class Figures(Struct, frozen=True, kw_only=True):
+    """Columns (S,). Warning times in minutes over close passes, a missed one counting as 0. Rates by the hour."""
+
+    close: int
+    clear: int
+    averted: int
+    unjudged: int
+    hours: float
+    caught: Floats
+    late: Floats
+    missed: Floats
+    warning_median_min: Floats
+    warning_low_min: Floats  # the 10th percentile
+    warning_worst_min: Floats
+    nuisance: Floats
+    nuisance_clear_nm: Floats  # by how much they passed clear, median
+    nuisance_per_h: Floats
+    alerts: Floats
+    alerts_per_h: Floats
+    again: Floats
+    alarm_share: Floats  # of the time, one alert at least is active
+
+
+def pool(outcomes: Sequence[Outcome], condition: str | None = None) -> Pool:
+    """All encounters of these recordings, or those in one condition and the hours for which it was in force."""
+    kept = [
+        np.array([k for k, e in enumerate(one.encounters) if condition in (None, e.condition)], dtype=np.intp)
+        for one in outcomes
+    ]
+    encounters = tuple(one.encounters[k] for one, rows in zip(outcomes, kept, strict=True) for k in rows)
+    settings = outcomes[0].warned_min.shape[0]
+
+    def together(name: str) -> Floats:
+        parts = [getattr(one, name)[:, rows] for one, rows in zip(outcomes, kept, strict=True)]
+        return np.concatenate([np.zeros((settings, 0)), *parts], axis=1)
+
+    elsewhere = np.array([one.elsewhere for one in outcomes], dtype=np.float64)
+    in_alarm_s = np.array([one.in_alarm_s for one in outcomes])
+    hours = [sum(one.hours.values()) if condition is None else one.hours.get(condition, 0.0) for one in outcomes]
+    return Pool(
+        encounters=encounters,
+        passage=np.repeat(np.arange(len(outcomes)), [len(rows) for rows in kept]),
+        hours=np.array(hours),
+        warned_min=together("warned_min"),
+        raised=together("raised"),
+        nuisance=together("nuisance"),
+        again=together("again"),
+        in_alarm_s=in_alarm_s if condition is None else np.full_like(in_alarm_s, np.nan),
+        elsewhere=elsewhere if condition is None else np.zeros_like(elsewhere),
+        close=np.array([one.verdict is Verdict.CLOSE for one in encounters], dtype=np.bool_),
+        clear=np.array([one.verdict is Verdict.CLEAR for one in encounters], dtype=np.bool_),
+    )
+
+
+def figures(pooled: Pool, late_min: float) -> Figures:
+    """The figures themselves. A warning shorter than `late_min` is late."""
+    warned = np.nan_to_num(pooled.warned_min[:, pooled.close], nan=0.0)
+    is_caught = ~np.isnan(pooled.warned_min[:, pooled.close])
+    count = int(pooled.close.sum())
+    hours = float(pooled.hours.sum())
+    nuisance = pooled.nuisance.sum(axis=1)
+    alerts = pooled.raised.sum(axis=1) + pooled.elsewhere.sum(axis=0)
+    quantiles = (
+        np.quantile(warned, [0.5, LOW_QUANTILE, 0.0], axis=1) if count else np.full((3, pooled.settings), np.nan)
+    )
+    return Figures(
+        close=count,
+        clear=int(pooled.clear.sum()),
+        averted=sum(one.averted for one in pooled.encounters),
+        unjudged=len(pooled.encounters) - count - int(pooled.clear.sum()),
+        hours=hours,
+        caught=is_caught.sum(axis=1).astype(np.float64),
+        late=(is_caught & (warned < late_min)).sum(axis=1).astype(np.float64),
+        missed=(~is_caught).sum(axis=1).astype(np.float64),
+        warning_median_min=quantiles[0],
+        warning_low_min=quantiles[1],
+        warning_worst_min=quantiles[2],
+        nuisance=nuisance,
+        nuisance_clear_nm=_clear_by(pooled),
+        nuisance_per_h=_by_hour(nuisance, hours),
+        alerts=alerts,
+        alerts_per_h=_by_hour(alerts, hours),
+        again=pooled.again.sum(axis=1),
+        alarm_share=_by_hour(pooled.in_alarm_s.sum(axis=0) / 3600.0, hours),
+    )
+
+
+def _by_hour(count: Floats, hours: float) -> Floats:
+    return count / hours if hours > 0.0 else np.full_like(count, np.nan)
+
+
+def _clear_by(pooled: Pool) -> Floats:
+    """By how much those passed beyond what counts as close that were told of for nothing: the median, NM."""
+    beyond = np.array([one.cpa_nm - one.close_nm for one in pooled.encounters])
+    return np.array([float(np.median(beyond[row > 0])) if (row > 0).any() else np.nan for row in pooled.nuisance])
+
+
+# -------------------------------------------------------------------------------------------------- bootstrap
+
+
+class Limits(Struct, frozen=True):
+    """95 % limits of one figure for each setting, (S,)."""
+
+    low: Floats
+    high: Floats
+
+
+class Bootstrap:
+    """The same draws for all settings. `weights` (B, E): how often each encounter was drawn; `hours` (B,)."""
+
+    def __init__(self, pooled: Pool, by: DrawnBy | None = None, draws: int = DRAWS, seed: int = SEED) -> None:
+        self.pool = pooled
+        passages = len(pooled.hours)
+        self.by = by or (DrawnBy.PASSAGES if passages >= FEWEST_PASSAGES else DrawnBy.ENCOUNTERS)
+        rng = np.random.default_rng(seed)
+        count = len(pooled.encounters)
+        draws = max(FEWEST_DRAWS, min(draws, MOST_WEIGHTS // max(count, 1)))
+        total = float(pooled.hours.sum())
+        if self.by is DrawnBy.PASSAGES:
+            drawn = rng.multinomial(passages, np.full(passages, 1.0 / passages), size=draws).astype(np.float64)
+            self.weights = drawn[:, pooled.passage]
+            self.hours = drawn @ pooled.hours
+        else:
+            self.weights = (
+                rng.multinomial(count, np.full(count, 1.0 / count), size=draws).astype(np.float64)
+                if count
+                else np.zeros((draws, 0))
+            )
+            self.hours = np.full(draws, total)
+
+    def nuisance_per_h(self, setting: int) -> Floats:
+        """One for each draw, (B,)."""
+        hours = np.where(self.hours > 0, self.hours, np.nan)
+        rate: Floats = (self.weights @ self.pool.nuisance[setting]) / hours
+        return rate
+
+    def alerts_per_h(self, setting: int) -> Floats:
+        hours = np.where(self.hours > 0, self.hours, np.nan)
+        rate: Floats = (self.weights @ self.pool.raised[setting]) / hours
+        return rate
+
+    def caught_share(self, setting: int) -> Floats:
+        """Of the close passes that were drawn; NaN where none was."""
+        close = self.pool.close
+        caught = ~np.isnan(self.pool.warned_min[setting, close])
+        drawn = self.weights[:, close]
+        total = drawn.sum(axis=1)
+        share: Floats = (drawn @ caught.astype(np.float64)) / np.where(total > 0, total, np.nan)
+        return share
+
+    def warning_min(self, setting: int, quantile: float) -> Floats:
+        """That quantile of the warning times of each draw, a missed pass counting as 0."""
+        warned = np.nan_to_num(self.pool.warned_min[setting, self.pool.close], nan=0.0)
+        order = np.argsort(warned)
+        return _weighted_quantile(warned[order], self.weights[:, self.pool.close][:, order], quantile)
+
+
+def _weighted_quantile(values: Floats, weights: Floats, quantile: float) -> Floats:
+    """Of sorted values (E,) drawn so many times (B, E), NaN for none; linear between them, as numpy's quantile."""
+    total = weights.sum(axis=1)
+    if not len(values):
+        return np.full(len(total), np.nan)
+    until = np.cumsum(weights, axis=1)
+    place = quantile * np.maximum(total - 1, 0)
+    low = (until <= np.floor(place)[:, None]).sum(axis=1).clip(max=len(values) - 1)
+    high = (until <= np.ceil(place)[:, None]).sum(axis=1).clip(max=len(values) - 1)
+    share = place - np.floor(place)
+    answer = values[low] + share * (values[high] - values[low])
+    return np.where(total > 0, answer, np.nan)
+
+
+def limits_of(drawn: Floats) -> tuple[float, float]:
+    """95 % limits of one figure from its draws; NaN where it has none."""
+    known = drawn[~np.isnan(drawn)]
+    if not len(known):
+        return float("nan"), float("nan")
+    low, high = np.quantile(known, CONFIDENCE)
+    return float(low), float(high)

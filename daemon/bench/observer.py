@@ -1,0 +1,84 @@
+"""One pass over a recording through the ordinary stream and lookout, with somebody else in the place of the rules.
+
+Parsing, identity, filters, CPA and the cross-check do not depend on the limits of the alerts, so that they are done
+once. What takes the rules' place sees what the rules would see, and for each plot the estimate that it came from.
+"""
+
+from collections.abc import Sequence
+from typing import Any
+
+from msgspec import structs
+
+from alerts.events import Moment, Plot
+from alerts.lookout import Lookout, LookoutSettings, Said
+from alerts.plotting.kinematics import Estimate, Look
+from alerts.plotting.motion import Answer
+from alerts.rules.findings import Finding
+from alerts.rules.rules import Rules
+from alerts.rules.situation import Situation
+from alerts.settings import DEFAULT_CONDITIONS
+
+
+class Watcher(Rules):
+    """Stands where the rules stand, and raises nothing. `look` and `estimate` are those of the plot at hand."""
+
+    look: Look
+    estimate: Estimate
+    moment: Moment  # of a change of condition
+
+    def see_plot(self, moment: Moment, plot: Plot) -> list[Finding]:
+        raise NotImplementedError
+
+    def tick(self, moment: Moment, situation: Situation) -> list[Finding]:
+        raise NotImplementedError
+
+    def close(self, moment: Moment) -> None:
+        """The recording has ended at this moment."""
+
+
+class Several(Watcher):
+    """Several watchers as one."""
+
+    def __init__(self, settings: LookoutSettings, watchers: Sequence[Watcher]) -> None:
+        super().__init__(settings.alerts, settings.conditions or DEFAULT_CONDITIONS, settings.condition)
+        self._watchers = watchers
+
+    def see_plot(self, moment: Moment, plot: Plot) -> list[Finding]:
+        for watcher in self._watchers:
+            watcher.look, watcher.estimate = self.look, self.estimate
+            watcher.see_plot(moment, plot)
+        return []
+
+    def tick(self, moment: Moment, situation: Situation) -> list[Finding]:
+        for watcher in self._watchers:
+            watcher.tick(moment, situation)
+        return []
+
+    def set_condition(self, name: str) -> list[Finding]:
+        super().set_condition(name)
+        for watcher in self._watchers:
+            watcher.moment = self.moment
+            watcher.set_condition(name)
+        return []
+
+    def close(self, moment: Moment) -> None:
+        for watcher in self._watchers:
+            watcher.close(moment)
+
+
+class Observer(Lookout):
+    """A lookout whose plots and ticks go to watchers. Nobody acknowledges on the bench, by whatever feed."""
+
+    def __init__(self, settings: LookoutSettings, watchers: Sequence[Watcher]) -> None:
+        settings = structs.replace(settings, command_feeds=())
+        super().__init__(settings)
+        self.watcher = Several(settings, watchers)
+        self.rules = self.watcher
+
+    def _judge(self, sighting: Any, answer: Answer, said: list[Said]) -> None:
+        self.watcher.look, self.watcher.estimate = sighting.look, sighting.estimate
+        super()._judge(sighting, answer, said)
+
+    def _change_condition(self, change: Any, said: list[Said]) -> None:
+        self.watcher.moment = change.moment
+        super()._change_condition(change, said)

@@ -1,0 +1,190 @@
+"""The answer for a person at a terminal, and every figure of every setting as CSV."""
+
+import csv
+from pathlib import Path
+
+from rich.console import Console
+from rich.table import Table
+from rich.text import Text
+
+from daemon import words
+from daemon.bench import grid as grids
+from daemon.bench import report as reports
+from daemon.bench.report import FEW, PROMISE, Part, Report
+from daemon.errors import CANNOT_OPEN, UserError
+
+MOST_ROWS = 40
+"""Of a longer front every so many rows are shown; CSV and JSON hold them all."""
+
+
+def show(report: Report, console: Console, everything: bool = False) -> None:
+    """What was read, the settings worth looking at, the recommendation, and what it can't promise."""
+    for line in _heading(report):
+        console.print(Text(line))
+    console.print(_settings(report, everything, console.width))
+    if len(report.conditions) > 1:
+        console.print(_apart(report, "by condition", report.conditions))
+    if len(report.passages) > 1:
+        console.print(_apart(report, "by passage", report.passages))
+    for line in _answer(report):
+        console.print(Text(line))
+    console.print(Text(PROMISE, style="italic"))
+
+
+def _heading(report: Report) -> list[str]:
+    given = report.whole.figures
+    lines = []
+    if report.is_partial:
+        done = sum(one.is_whole for one in report.outcomes)
+        lines.append(f"PARTIAL: stopped after {done} of {report.planned} passages; what was not read is in no figure")
+    lines += [f"not read: {words.clean(why, 200)}" for why in report.failed]
+    lines.append(
+        f"{len(report.grid.settings):,} settings of {', '.join(report.grid.rules)} over {len(report.outcomes)}"
+        f" passages, {given.hours:.1f} h"
+    )
+    lines.append(
+        f"{given.close + given.clear + given.unjudged} encounters: {given.close} close passes, {given.clear} passed"
+        f" clear ({given.averted} after an alteration), {given.unjudged} cannot be judged"
+    )
+    lines += [f"  cannot be judged: {count}, {why}" for why, count in report.unjudged().items()]
+    lost = [name for one in report.outcomes for name in one.untracked]
+    if lost:
+        lines.append(f"close, and never on the plot, so that no limit could warn: {words.clean(', '.join(lost), 200)}")
+    if 0 < given.close < FEW:
+        lines.append(f"only {given.close} close passes: the 10th percentile of warning is all but the worst of them")
+    return lines
+
+
+WIDE = 150
+"""A console from this width on has room for every figure."""
+
+
+def _settings(report: Report, everything: bool, width: int) -> Table:
+    title = "every setting" if everything else "settings that no other betters, by nuisance"
+    table = Table(title=title, title_justify="left")
+    for axis in report.grid.axes:
+        table.add_column(axis.name.rpartition(".")[2].replace("_", "\n", 1))
+    heads = [
+        "caught",
+        f"late\n<{report.late_min:g} min",
+        "warning, min:\n10th (95 %)",
+        "nuisance\n/h (95 %)",
+        "alerts\n/h",
+    ]
+    if width >= WIDE:
+        heads += ["missed", "median,\nmin", "worst,\nmin", "passed\nclear by", "again", "in\nalarm"]
+    for head in heads:
+        table.add_column(head, justify="right", no_wrap=True)
+    table.add_column("")
+    shown = list(range(len(report.grid.settings))) if everything else report.shown()
+    if not everything and len(shown) > MOST_ROWS:
+        step = -(-len(shown) // MOST_ROWS)
+        shown = [setting for place, setting in enumerate(shown) if place < 3 or place % step == 0]
+    for setting in shown:
+        cells = _row(report, setting)[: len(heads)]
+        what = {0: "as configured", report.choice.setting: "recommended", report.choice.nearest: "nearest"}
+        values = report.grid.settings[setting].values
+        keys = [grids.said(value) for value in values] or _configured(report)
+        table.add_row(*keys, *cells, what.get(setting, ""), style="bold" if setting == report.choice.setting else "")
+    return table
+
+
+def _configured(report: Report) -> list[str]:
+    """The swept keys' values in the configuration as it stands: a dash where they differ by condition."""
+    told = []
+    for axis in report.grid.axes:
+        values = {str(grids.value_at(report.grid.settings[0].limits, path)) for path in axis.paths}
+        told.append(values.pop() if len(values) == 1 else words.DASH)
+    return told
+
+
+def _row(report: Report, setting: int) -> list[str]:
+    given, limits = report.whole.figures, report.limits(setting)
+    low, high = limits["warning_low_min"]
+    few, many = limits["nuisance_per_h"]
+    return [
+        f"{given.caught[setting]:.0f}/{given.close}",
+        f"{given.late[setting]:.0f}",
+        f"{_number(float(given.warning_low_min[setting]), 1)} ({_between(low, high, 1)})",
+        f"{_number(float(given.nuisance_per_h[setting]), 2)} ({_between(few, many, 2)})",
+        _number(float(given.alerts_per_h[setting]), 2),
+        f"{given.missed[setting]:.0f}",
+        _number(float(given.warning_median_min[setting]), 1),
+        _number(float(given.warning_worst_min[setting]), 1),
+        _number(float(given.nuisance_clear_nm[setting]), 2, " NM"),
+        f"{given.again[setting]:.0f}",
+        _number(100 * float(given.alarm_share[setting]), 1, " %"),
+    ]
+
+
+def _number(value: float, digits: int, unit: str = "") -> str:
+    return words.DASH if value != value else f"{value:.{digits}f}{unit}"
+
+
+def _between(low: float, high: float, digits: int) -> str:
+    return words.DASH if low != low else f"{low:.{digits}f} to {high:.{digits}f}"
+
+
+def _apart(report: Report, title: str, parts: tuple[Part, ...]) -> Table:
+    """As configured, and as recommended, for each condition or passage."""
+    table = Table(title=title, title_justify="left")
+    table.add_column("")
+    settings = [0] if report.choice.setting is None else [0, report.choice.setting]
+    heads = ["hours", "close", "clear", "not\njudged"]
+    for setting in settings:
+        heads += [f"{'recommended' if setting else 'configured'}:\ncaught", "median / 10th,\nmin", "nuisance\n/h"]
+    for head in heads:
+        table.add_column(head, justify="right", no_wrap=True)
+    for part in parts:
+        given = part.figures
+        cells = [words.clean(part.name, 60), f"{given.hours:.1f}", str(given.close), str(given.clear)]
+        cells.append(str(given.unjudged))
+        for setting in settings:
+            warning = (given.warning_median_min[setting], given.warning_low_min[setting])
+            cells.append(f"{given.caught[setting]:.0f}/{given.close}")
+            cells.append(" / ".join(_number(float(value), 1) for value in warning))
+            cells.append(_number(float(given.nuisance_per_h[setting]), 2))
+        table.add_row(*(Text(cell) for cell in cells))
+    return table
+
+
+def _answer(report: Report) -> list[str]:
+    lines = []
+    setting = report.choice.setting
+    if setting is not None:
+        lines.append(f"recommended: {report.grid.name(setting)} ({report.choice.why})")
+    else:
+        lines.append(report.choice.why)
+        if report.choice.nearest is not None:
+            lines.append(f"nearest to the wish: {report.grid.name(report.choice.nearest)}")
+    if report.pair and report.differences:
+        first, second = (report.grid.name(one) for one in report.pair)
+        lines.append(f"{second}, against {first}, on the same encounters:")
+        for one in report.differences:
+            surely = "more than chance" if one.is_more_than_chance else "may be chance"
+            limits = _between(one.low, one.high, 2)
+            lines.append(f"  {one.figure}: {_number(one.difference, 2)} {one.unit} ({limits}), {surely}")
+    return lines
+
+
+def write_csv(report: Report, path: Path) -> None:
+    """A row for each setting, a column for each figure and each swept key."""
+    axes = [axis.name for axis in report.grid.axes]
+    counts = reports.counted(report.whole.figures)
+    try:
+        with path.open("w", encoding="utf-8", newline="") as file:
+            writer = csv.writer(file)
+            writer.writerow(["setting", *axes, *reports.COLUMNS, *counts, "partial"])
+            for setting in range(len(report.grid.settings)):
+                values = reports.settings_row(report, setting)
+                writer.writerow(
+                    [
+                        report.grid.name(setting),
+                        *(values.get(name, "") for name in axes),
+                        *reports.row(report.whole.figures, setting).values(),
+                        *counts.values(),
+                        str(report.is_partial).lower(),
+                    ]
+                )
+    except OSError as error:
+        raise UserError(f"{path} cannot be written: {error.strerror}", CANNOT_OPEN) from error

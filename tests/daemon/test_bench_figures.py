@@ -1,0 +1,166 @@
+"""Figures, confidence limits, the front and the choice, on encounters whose answer can be worked out by hand."""
+
+from collections.abc import Sequence
+
+import numpy as np
+import pytest
+
+from daemon.bench.choosing import Wish, choose, differences, front, minutes, per_hour
+from daemon.bench.encounters import Encounter, Verdict
+from daemon.bench.figures import Bootstrap, DrawnBy, figures, limits_of, pool
+from daemon.bench.outcome import Outcome
+from daemon.errors import UserError
+
+NAN = float("nan")
+
+
+def encounter(verdict: Verdict, condition: str = "open water", cpa_nm: float = 1.0) -> Encounter:
+    return Encounter(
+        recording="one",
+        target="Teal",
+        keys=("radar-01",),
+        condition=condition,
+        from_s=0.0,
+        until_s=1200.0,
+        closest_s=600.0,
+        cpa_nm=cpa_nm,
+        sd_nm=0.0,
+        verdict=verdict,
+        close_nm=0.5,
+        danger_s=(),
+        way=np.zeros((0, 3)),
+    )
+
+
+def outcome(warned: Sequence[Sequence[float]], nuisance: Sequence[int], hours: float = 4.0) -> Outcome:
+    """Settings by close passes, and for each setting how many nuisance alerts a passing-clear encounter brought."""
+    close = len(warned[0])
+    table = np.array([[*row, NAN] for row in warned])
+    told = np.array([[0] * close + [count] for count in nuisance], dtype=np.int32)
+    return Outcome(
+        name="one",
+        hours={"open water": hours},
+        lines=1,
+        is_whole=True,
+        has_truth=True,
+        untracked=(),
+        encounters=(*[encounter(Verdict.CLOSE, cpa_nm=0.2)] * close, encounter(Verdict.CLEAR, cpa_nm=1.3)),
+        warned_min=table,
+        raised=told + ~np.isnan(table),
+        nuisance=told,
+        again=np.zeros_like(told),
+        alarm_s=np.zeros(table.shape),
+        elsewhere=np.zeros(len(warned), dtype=np.int32),
+        in_alarm_s=np.full(len(warned), 360.0),
+    )
+
+
+ONE = outcome([[12.0, 10.0, 3.0, 8.0], [15.0, 14.0, 6.0, 9.0], [NAN, 10.0, 2.0, 8.0]], [2, 8, 2])
+
+
+def test_figures_are_those_worked_out_by_hand() -> None:
+    """Four close passes, one that passed clear by 0.8 NM, four hours; late is under five minutes."""
+    given = figures(pool([ONE]), 5.0)
+
+    assert (given.close, given.clear, given.unjudged, given.hours) == (4, 1, 0, 4.0)
+    assert given.caught.tolist() == [4, 4, 3]
+    assert given.late.tolist() == [1, 0, 1]
+    assert given.missed.tolist() == [0, 0, 1]
+    assert given.warning_median_min.tolist() == [9.0, 11.5, 5.0]
+    assert given.warning_worst_min.tolist() == [3.0, 6.0, 0.0]
+    # The 10th percentile of 3, 8, 10, 12: three tenths of the way from the first to the second.
+    assert given.warning_low_min.tolist() == pytest.approx([4.5, 6.9, 0.6])
+    assert given.nuisance_per_h.tolist() == [0.5, 2.0, 0.5]
+    assert given.alerts.tolist() == [6, 12, 5]
+    assert given.nuisance_clear_nm.tolist() == pytest.approx([0.8, 0.8, 0.8])
+    assert given.alarm_share.tolist() == pytest.approx([0.025, 0.025, 0.025])
+
+
+def test_the_front_holds_what_no_other_betters() -> None:
+    """The third setting costs as much as the first and warns later: it is not on the front."""
+    assert front(figures(pool([ONE]), 5.0)).tolist() == [0, 1]
+
+
+def test_a_wish_is_met_with_the_least_nuisance_or_not_at_all() -> None:
+    given = figures(pool([ONE]), 5.0)
+
+    assert choose(given, Wish(4.0, 1.0)).setting == 0
+    assert choose(given, Wish(6.0, None)).setting == 1
+    assert choose(given, Wish(None, 3.0)).setting == 1
+    none = choose(given, Wish(6.0, 1.0))
+    assert none.setting is None
+    assert none.why.startswith("no setting does")
+    assert none.nearest == 0
+
+
+def test_without_close_passes_nothing_is_recommended() -> None:
+    """An evening with no danger in it proves nothing about limits."""
+    quiet = figures(pool([outcome([[], []], [0, 3])]), 5.0)
+
+    choice = choose(quiet, Wish(4.0, 1.0))
+
+    assert choice.setting is None
+    assert "no close pass" in choice.why
+    assert front(quiet).size == 0
+
+
+def test_limits_by_bootstrap_hold_a_known_answer() -> None:
+    """Of 400 close passes, 300 caught: the limits are those of a binomial share, 0.75 ± 1.96 sqrt(0.75 0.25 / 400).
+
+    The formula: any text on statistics, normal approximation. To 0.01.
+    """
+    rows = [[10.0] * 300 + [NAN] * 100, [20.0] * 400]
+    boot = Bootstrap(pool([outcome(rows, [0, 1])]))
+
+    low, high = limits_of(boot.caught_share(0))
+
+    assert (low, high) == pytest.approx((0.7076, 0.7924), abs=0.01)
+    assert limits_of(boot.caught_share(1)) == (1.0, 1.0)
+
+
+def test_weighted_quantiles_are_numpys_on_the_encounters_drawn() -> None:
+    """The quantile of a draw is that of its encounters written out one by one."""
+    pooled = pool([outcome([[12.0, 10.0, 3.0, 8.0, NAN, 9.0]], [1])])
+    boot = Bootstrap(pooled, draws=50)
+    warned = np.nan_to_num(pooled.warned_min[0])
+
+    for quantile in (0.1, 0.5):
+        found = boot.warning_min(0, quantile)
+        for draw, weights in enumerate(boot.weights):
+            drawn = np.repeat(warned, weights.astype(int) * pooled.close)
+            if len(drawn):
+                assert found[draw] == pytest.approx(np.quantile(drawn, quantile))
+
+
+def test_the_same_seed_gives_the_same_limits_and_passages_can_be_drawn() -> None:
+    pooled = pool([ONE, outcome([[2.0], [4.0], [NAN]], [1, 1, 1], hours=1.0)] * 4)
+
+    first, again = Bootstrap(pooled), Bootstrap(pooled)
+
+    assert first.by is DrawnBy.PASSAGES
+    assert limits_of(first.nuisance_per_h(0)) == limits_of(again.nuisance_per_h(0))
+    assert limits_of(Bootstrap(pooled, DrawnBy.ENCOUNTERS).nuisance_per_h(0)) != limits_of(first.nuisance_per_h(0))
+
+
+def test_a_difference_is_told_from_chance_on_the_same_encounters() -> None:
+    """Three minutes more at each of thirty passes is no chance; three more here and three fewer there may be."""
+    base = [float(number % 10 + 5) for number in range(30)]
+    surely = [value + 3.0 for value in base]
+    swings = [value + (3.0 if number % 2 else -3.0) for number, value in enumerate(base)]
+    pooled = pool([outcome([base, surely, swings], [0, 0, 0])])
+    boot, given = Bootstrap(pooled), figures(pooled, 5.0)
+
+    median = {second: differences(boot, given, 0, second)[1] for second in (1, 2)}
+
+    assert median[1].difference == pytest.approx(3.0)
+    assert median[1].is_more_than_chance
+    assert not median[2].is_more_than_chance
+
+
+def test_times_and_rates_are_read_as_people_write_them() -> None:
+    assert [minutes(text, "--late") for text in ("10min", "90s", "0.5h", "7")] == [10.0, 1.5, 30.0, 7.0]
+    assert [per_hour(text, "-") for text in ("1/h", "12/day", "0.1/min", "2")] == pytest.approx([1.0, 0.5, 6.0, 2.0])
+    with pytest.raises(UserError, match="10min"):
+        minutes("soon", "--late")
+    with pytest.raises(UserError, match="1/h"):
+        per_hour("-1/h", "--at-most-nuisance")
