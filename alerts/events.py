@@ -18,6 +18,7 @@ from alerts.plotting.terms import (
     Check,
     Encounter,
     FeedState,
+    PairState,
     Passing,
     Priority,
     TrackState,
@@ -159,6 +160,17 @@ class Note(Event, frozen=True, kw_only=True, tag="note"):
     author: str
 
 
+class Pair(Event, frozen=True, kw_only=True, tag="pair"):
+    """A radar track (`target`) and an AIS track are one vessel, or no longer. `speaks`: the one that alerts are for."""
+
+    target: str
+    ais: str
+    name: str
+    state: PairState
+    speaks: str | None
+    why: str
+
+
 class Summary(Event, frozen=True, kw_only=True, tag="summary"):
     """The last event of a replay. `time` is that of the last line."""
 
@@ -172,7 +184,7 @@ class Summary(Event, frozen=True, kw_only=True, tag="summary"):
     refused: dict[str, int]
 
 
-AnyEvent = OwnShip | Plot | Alert | Radar | Feed | Note | Summary
+AnyEvent = OwnShip | Plot | Alert | Radar | Feed | Note | Pair | Summary
 
 
 def _encode_hook(value: object) -> str:

@@ -177,6 +177,21 @@ class AlertBook:
             self._fire(moment, entry, Trigger.SILENCE, f"for {self._life.silence_s:g} s")
         return self._flush()
 
+    def carry(self, moment: Moment, old: str, new: str) -> list[Alert]:
+        """Two targets are one vessel. Her alerts go on under the new target in the state that they are in; one that is
+        told of both ends on the old."""
+        for key in [key for key in self._entries if key[1] == old]:
+            entry, into = self._entries[key], (key[0], new, key[2])
+            if into in self._entries:
+                self._fire(moment, entry, Trigger.SUPERSEDE, f"{old} is {new}")
+                continue
+            entry.key = into
+            self._entries[into] = self._entries.pop(key)
+            if key in self._changes:
+                self._changes[into] = self._changes.pop(key)
+            self._events.append(self._event(moment, entry, f"{old} is {new}"))
+        return self._flush()
+
     def close(self, moment: Moment, reason: str = "the watch ended") -> list[Alert]:
         """End every alert: each has exactly one end."""
         for entry in list(self._entries.values()):

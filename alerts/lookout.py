@@ -40,7 +40,8 @@ from alerts.rules.findings import Finding
 from alerts.rules.rules import Rules
 from alerts.rules.situation import FeedHealth, OutputHealth, RadarPicture, Situation, TargetHealth
 from alerts.settings import DEFAULT_CONDITIONS, Alerts, Condition
-from alerts.waiting import Aged, Command, Gone, NewCondition, NewSettings, Sighting, Tick
+from alerts.vessels import Vessels, waiting_of
+from alerts.waiting import Aged, Carried, Command, Gone, NewCondition, NewSettings, Sighting, Tick
 from parsers import observations as seen
 
 Said = tuple[Moment, AnyEvent]
@@ -98,6 +99,7 @@ class Lookout:
         self.own = OwnShip(s.own_ship)
         self.targets = Targets(self._begin_track, feeds=s.radar_feeds)
         self.ais = AisWatch(s.ais, self.own)
+        self.vessels = Vessels(self.targets, self.ais, s.ais.tell_within_nm)
         self.conditions = conditions
         self.condition = s.condition
         self.rules = Rules(s.alerts, conditions, s.condition)
@@ -113,7 +115,7 @@ class Lookout:
         self._radars: dict[str, seen.RadarSettings] = {}
         self._predictions: dict[tuple[str, int], seen.TargetPrediction] = {}
         self._relative_s: float | None = None
-        self._waiting: list[Sighting | Tick | Gone | NewCondition | NewSettings | Command | Said] = []
+        self._waiting: list[Sighting | Tick | Gone | Carried | NewCondition | NewSettings | Command | Said] = []
 
     # ----------------------------------------------------------------------------------------- first stroke
 
@@ -138,16 +140,17 @@ class Lookout:
                 self._waiting.append(Gone(change.track))
         self._take_marks(moment, self.marks.tick(at_s))
         self._waiting.extend(Gone(key) for key in self.marks.forget(at_s))
+        own = self.own.motion(at_s)
+        self._waiting.extend(waiting_of(moment, step, OURSELVES) for step in self.vessels.tick(at_s, own))
         own_event = standing.own_event(self.own, moment)
         if own_event is not None:
             self._waiting.append((moment, own_event))
         aged = tuple(
-            Aged(key, max(0.0, at_s - last_s), state, self._feed_of.get(key, ""))
+            Aged(key, max(0.0, at_s - last_s), state, self._feed_of.get(key, ""), self.vessels.is_folded(key))
             for key, last_s, state in (*self.targets.states(), *self.marks.states(at_s), *self.ais.states())
         )
-        own = self.own
-        situation = self._situation(at_s, world)
-        self._waiting.append(Tick(moment, situation, aged, own.motion(at_s), own.water_speed(at_s), own.tide(at_s)))
+        situation, water, tide = self._situation(at_s, world), self.own.water_speed(at_s), self.own.tide(at_s)
+        self._waiting.append(Tick(moment, situation, aged, own, water, tide))
 
     def _take_report(self, moment: Moment, report: seen.TargetReport) -> None:
         if report.bearing_reference is seen.Reference.RELATIVE:
@@ -171,7 +174,9 @@ class Lookout:
         key = placed.track
         self._feed_of[key] = report.source.feed
         full = report if isinstance(report, seen.TargetReport) else None
-        name = self.targets.name_of(key)
+        if full is not None:
+            self.vessels.hint(key, full)
+        name = self.vessels.name_of(key, self.targets.name_of(key))
         limit_nm = self.conditions[self.condition].cpa_nm
         self._waiting.append(
             Sighting(
@@ -183,6 +188,7 @@ class Lookout:
                 placed.estimate,
                 limit_nm,
                 placed.continues is not None,
+                is_judged=not self.vessels.is_folded(key),
                 elder=placed.duplicate_of,
             )
         )
@@ -207,7 +213,7 @@ class Lookout:
                 heard.estimate,
                 limit_nm,
                 is_echo=False,
-                is_judged=heard.is_judged,
+                is_judged=heard.is_judged and not self.vessels.is_folded(heard.key),
                 heading_deg=heard.report.heading_deg,
             )
         )
@@ -278,6 +284,9 @@ class Lookout:
                 self._judge_time(item, said)
             elif isinstance(item, Gone):
                 self._forget(item.target)
+            elif isinstance(item, Carried):
+                self.rules.carry(item.old, item.new)
+                said.extend((item.moment, alert) for alert in self.alerts.carry(item.moment, item.old, item.new))
             elif isinstance(item, NewCondition):
                 self._change_condition(item, said)
             elif isinstance(item, NewSettings):
@@ -338,7 +347,7 @@ class Lookout:
         targets = tuple(
             TargetHealth(plot=self.plots[aged.target], age_s=aged.age_s, track=aged.track, feed=aged.feed)
             for aged in tick.targets
-            if aged.target in self.plots and aged.target not in self._doubles
+            if aged.target in self.plots and aged.target not in self._doubles and not aged.is_folded
         )
         for aged in tick.targets:
             if aged.track is TrackState.LOST:
@@ -369,6 +378,7 @@ class Lookout:
         self._doubles.pop(target, None)
         self._feed_of.pop(target, None)
         self.check.forget(target)
+        self.vessels.forget(target)
         self.encounters.forget(target)
         self.quality.lose(target)
 

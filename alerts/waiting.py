@@ -34,10 +34,19 @@ class Aged(Struct, frozen=True, gc=False):
     age_s: float
     track: TrackState
     feed: str
+    is_folded: bool = False  # the other track of the vessel speaks for it
 
 
 class Gone(Struct, frozen=True, gc=False):
     target: str
+
+
+class Carried(Struct, frozen=True, gc=False):
+    """What is told of one track goes on under another: they are one vessel."""
+
+    moment: Moment
+    old: str
+    new: str
 
 
 class NewCondition(Struct, frozen=True, gc=False):

@@ -62,6 +62,10 @@ class AisSettings(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True)
     range_nm: Annotated[
         float, Meta(gt=0, le=100, description="stations beyond this are not taken in; distress beacons are")
     ] = 48.0
+    tell_within_nm: Annotated[
+        float,
+        Meta(ge=0, le=24, description="AIS without a radar target, or the reverse, is told within this; 0: never"),
+    ] = 2.0
     aids: Annotated[bool, Meta(description="take aids to navigation in; virtual ones are nothing to run into")] = True
 
 
@@ -77,6 +81,7 @@ class Heard(Struct, gc=False):
     name: str = ""
     observations: int = 1
     interval_s: float = 180.0
+    first_s: float = 0.0
     out_of_sight: TrackState | None = None
 
     @property
@@ -87,6 +92,11 @@ class Heard(Struct, gc=False):
     def is_judged(self) -> bool:
         """Whether the rules on vessels are for it: an aircraft passes over, and a beacon has an alert of its own."""
         return self.station not in DISTRESS and self.station is not AisClass.AIRCRAFT
+
+    @property
+    def has_body(self) -> bool:
+        """Whether radar should see it: an aid to navigation may be virtual, a message and nothing more."""
+        return self.is_judged and self.station is not AisClass.AID
 
     @property
     def state(self) -> TrackState:
@@ -152,6 +162,7 @@ class AisTargets:
             name=self._names.get(report.mmsi, ""),
             observations=estimate.observations,
             interval_s=reporting_interval_s(report.station, report.sog_kn, report.navigational_status),
+            first_s=before.first_s if before else report.at_s,
         )
         self._heard[report.mmsi] = heard
         return heard, look

@@ -73,6 +73,11 @@ class Priority(StrEnum):
     CAUTION = "caution"
 
 
+class PairState(StrEnum):
+    JOINED = "joined"
+    PARTED = "parted"
+
+
 class FeedState(StrEnum):
     UP = "up"
     SILENT = "silent"

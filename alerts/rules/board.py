@@ -97,6 +97,14 @@ class Board:
         """Whether the condition is told, or waits because another tells it."""
         return key in self.told or any(key in keys for keys in self.waiting.values())
 
+    def carry(self, old: str, new: str) -> None:
+        """What is told of the old target is told of the new; what waits is asked again at the new one's next plot."""
+        for key in [key for key in self.told if key[1] == old]:
+            self.told.discard(key)
+            self.told.add((key[0], new, key[2]))
+        for keys in self.waiting.values():
+            keys.difference_update([key for key in keys if key[1] == old])
+
     def held_back(self, holder: str) -> int:
         return len(self.waiting.get(holder, ()))
 

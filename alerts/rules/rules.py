@@ -42,6 +42,10 @@ class Rules:
         self._targets.tick(moment, situation, silent)
         return self._board.take()
 
+    def carry(self, old: str, new: str) -> None:
+        """Two targets are one vessel: what was found of the old goes on for the new, as if it had been there always."""
+        self._targets.carry(old, new)
+
     def set_condition(self, name: str) -> list[Finding]:
         """Put a condition in force; what is off in it ends. KeyError for a name that is none.
 

@@ -1,5 +1,7 @@
 """The rules on targets, brought together: what happens at a plot, at a tick, and when the data of a target stops."""
 
+from msgspec import structs
+
 from alerts.events import Moment, Plot
 from alerts.plotting.terms import TrackState
 from alerts.rules import approaching, presence, wording
@@ -52,6 +54,20 @@ class TargetRules:
             self._forget(self._followed.pop(target), "dropped from the picture")
         if not self._in_grace(moment.at_s, self._board.settings.guard_zone.grace_s):
             presence.settle_grace(self._board, list(self._followed.values()))
+
+    def carry(self, old: str, new: str) -> None:
+        """The old target is the new one: a danger that is told stays told, one that is on its way goes on."""
+        followed = self._followed.pop(old, None)
+        if followed is None:
+            return
+        self._check.lose(followed.plot)  # the set's answer is the radar track's own affair
+        mine = self._followed.get(new)
+        if mine is None:
+            followed.plot = structs.replace(followed.plot, target=new)
+            self._followed[new] = followed
+        else:
+            mine.take_over(followed)
+        self._board.carry(old, new)
 
     def _in_grace(self, at_s: float, grace_s: float) -> bool:
         return self._began_s is None or at_s - self._began_s < grace_s

@@ -10,11 +10,12 @@ from threading import Lock
 
 from msgspec import Struct
 
-from alerts.events import Alert, AnyEvent, Feed, Instant, Moment, Note, OwnShip, Plot, Radar
-from alerts.plotting.terms import AlertState, Priority, TrackState
+from alerts.events import Alert, AnyEvent, Feed, Instant, Moment, Note, OwnShip, Pair, Plot, Radar
+from alerts.plotting.terms import AlertState, PairState, Priority, TrackState
 
 # Enough for the largest fit of a radar (100 tracked) and the AIS targets of a busy strait; the stalest goes first.
 TARGETS_MAX = 600
+PAIRS_MAX = 200
 ALERTS_MAX = 200
 FEEDS_MAX = 40
 NOTES_MAX = 8
@@ -113,6 +114,7 @@ class Board:
         self._own: tuple[float, OwnShip] | None = None
         self._targets: dict[str, Seen] = {}
         self._alerts: dict[int, Raised] = {}
+        self._pairs: dict[str, Pair] = {}  # by the radar track
         self._feeds: dict[str, Feed] = {}
         self._notes: deque[Note] = deque(maxlen=NOTES_MAX)
         self._radar: Radar | None = None
@@ -138,6 +140,26 @@ class Board:
             self._notes.append(event)
         elif isinstance(event, Radar):
             self._radar = event
+        elif isinstance(event, Pair):
+            self._pair(event)
+
+    def _pair(self, pair: Pair) -> None:
+        self._pairs.pop(pair.target, None)
+        if pair.state is PairState.JOINED:
+            self._pairs[pair.target] = pair
+            if len(self._pairs) > PAIRS_MAX:
+                del self._pairs[next(iter(self._pairs))]
+
+    def _folded(self) -> set[str]:
+        """Tracks for which the vessel's other track speaks: one line a vessel. None goes without its other being there,
+        nor while an alert is on it."""
+        held = self._held()
+        folded = set()
+        for pair in self._pairs.values():
+            quiet = pair.ais if pair.speaks == pair.target else pair.target
+            if pair.speaks in self._targets and quiet not in held:
+                folded.add(quiet)
+        return folded
 
     def _plot(self, at_s: float, plot: Plot) -> None:
         seen = self._targets.get(plot.target)
@@ -173,12 +195,15 @@ class Board:
             last_s = 0.0 if self._now is None else self._now.at_s
             now_s = last_s + elapsed_s
             self._forget(now_s)
+            folded = self._folded()
             return Snapshot(
                 now_s=now_s,
                 time=None if self._now is None else Instant(self._now.time.utc_ms + round(1000 * elapsed_s)),
                 own=None if self._own is None else self._own[1],
                 own_age_s=0.0 if self._own is None else now_s - self._own[0],
-                rows={key: _row(seen, now_s, key in detailed) for key, seen in self._targets.items()},
+                rows={
+                    key: _row(seen, now_s, key in detailed) for key, seen in self._targets.items() if key not in folded
+                },
                 alerts=tuple(self._alerts.values()),
                 feeds=tuple(self._feeds.values()),
                 notes=tuple(self._notes),

@@ -13,7 +13,7 @@ from collections import deque
 from collections.abc import Sequence
 from pathlib import Path
 
-from alerts.events import Alert, AnyEvent, Moment, Note, Radar, Summary
+from alerts.events import Alert, AnyEvent, Moment, Note, Pair, Radar, Summary
 from daemon.clock import Clock
 from daemon.errors import UserError
 from daemon.sinks import archive_upkeep as upkeep
@@ -92,7 +92,7 @@ class Archive:
                     lambda: len(self._common) <= room or not self._common or bool(self.trouble) or self._stopping
                 )
             for event in events:
-                if isinstance(event, Summary):
+                if isinstance(event, Summary | Pair):  # a pair is known by its common name
                     continue
                 (self._kept if isinstance(event, _KEPT) else self._common).append((moment, event))
             self._give_up_oldest()

@@ -10,8 +10,8 @@ from collections.abc import Sequence
 from threading import Condition, Thread
 from typing import TextIO
 
-from alerts.events import Alert, AnyEvent, Event, Feed, Instant, Moment, Note, Radar, Summary
-from alerts.plotting.terms import AlertState, TrackState
+from alerts.events import Alert, AnyEvent, Event, Feed, Instant, Moment, Note, Pair, Radar, Summary
+from alerts.plotting.terms import AlertState, PairState, TrackState
 from daemon import words
 from daemon.console import urgency
 from daemon.console.board import Board, Row, Snapshot
@@ -99,6 +99,8 @@ class Plain:
             return self._feed(event)
         if isinstance(event, Radar):
             return radar_line(event)
+        if isinstance(event, Pair):
+            return pair_line(event)
         if isinstance(event, Summary):
             return summary_line(event)
         return None
@@ -123,6 +125,15 @@ class Plain:
         self._writer.put(f"{now} {own_line(snapshot)}")
         for key in self._order[: self._worst]:
             self._writer.put(f"{now} {target_line(key, snapshot.rows[key])}")
+
+
+def pair_line(pair: Pair) -> str | None:
+    """Two tracks of one vessel; which of them speaks for her is not said each time that it changes."""
+    name = words.clean(pair.name, 20)
+    who = f"{pair.target} and {pair.ais}" + (f" ({name})" if name else "")
+    if pair.state is PairState.PARTED:
+        return f"PARTED {who}: {words.clean(pair.why, 80)}"
+    return f"JOINED {who} are one vessel" if pair.speaks == pair.target else f"JOINED {who}: AIS speaks for both"
 
 
 def own_line(snapshot: Snapshot) -> str:

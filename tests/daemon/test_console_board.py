@@ -2,10 +2,12 @@
 
 import random
 
+import msgspec
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from alerts.plotting.terms import AlertState
+from alerts.events import Pair
+from alerts.plotting.terms import AlertState, PairState
 from daemon.console import board as boards
 from daemon.console.board import Board, Point
 from daemon.console.strip import sides, strip
@@ -33,6 +35,25 @@ class TestBoard:
         assert snapshot.rows["radar-15"].age_s == 449 - 419
         assert not snapshot.rows["radar-15"].current
         assert snapshot.rows["radar-07"].current
+
+    def test_two_tracks_of_one_vessel_are_one_line(self) -> None:
+        """The track that speaks has it; parted, or with an alert still on the other, there are two again."""
+        board = filled(400)
+        whole = board.snapshot(0.0)
+        one, other = sorted(whole.rows.keys() - {raised.alert.target for raised in whole.alerts})[:2]
+        pair = Pair(time=moment(400).time, target=one, ais=other, name="SHELDUCK", state=PairState.JOINED,
+                    speaks=one, why="")  # fmt: skip
+        lines = []
+        for event in (
+            pair,
+            msgspec.structs.replace(pair, speaks=other),
+            alert(400, 999, one, "CPA", AlertState.ACTIVE_UNACKNOWLEDGED, "closest_approach"),
+            msgspec.structs.replace(pair, state=PairState.PARTED, speaks=None),
+        ):
+            board.take(moment(400), [event])
+            lines.append({one, other} & set(board.snapshot(0.0).rows))
+
+        assert lines == [{one}, {other}, {one, other}, {one, other}]
 
     def test_every_target_is_overdue_when_the_stream_stands_still(self) -> None:
         """Ages grow with the time that passes between moments, so that a dead stream leaves no present figure."""

@@ -167,9 +167,16 @@ def test_ebl_vrm_only(replay: Replay) -> None:
 
 
 def test_ais_beside_radar(replay: Replay) -> None:
-    """Six echoes are tracked, and nothing comes close."""
+    """Three pairs joined, the heading error named, Dunlin's place and Knot's missing echo told; nothing comes close."""
     events = replay("ais-beside-radar")
+    notes = [event["text"] for event in events if event["event"] == "note"]
+    joined = {event["name"] for event in events if event["event"] == "pair" and event["state"] == "joined"}
+    (alike,) = [text for text in notes if "differ alike" in text]
     radar = {event["target"] for event in events if event["event"] == "plot" and event["target"].startswith("radar-")}
 
     assert len(radar) == 6
+    assert joined == {"REDSHANK", "TURNSTONE", "SANDERLING"}
+    assert abs(float(alike.split("bearings ")[1].split("°")[0]) - 2.0) <= 0.3
+    assert [text for text in notes if "DUNLIN" in text and "not joined" in text]
+    assert [text for text in notes if "KNOT" in text and "no tracked radar target" in text]
     assert not raised(events, "closest_approach")

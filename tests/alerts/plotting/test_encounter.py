@@ -236,7 +236,7 @@ def test_visibility_may_change_while_a_target_is_held() -> None:
 
 
 def test_memory_is_bounded() -> None:
-    """Ten thousand target names leave a thousand memories."""
+    """Three thousand target names leave 2,500 memories."""
     encounters = Encounters()
     meeting = Meeting(relative_deg=30, course_deg=250)
     for number in range(3000):
