@@ -36,14 +36,12 @@ def lengths(hours: Sequence[float]) -> Iterator[Figure]:
 
 
 def targets() -> Iterator[Figure]:
-    start = whole_replay(recording(1 / 120, 20))
     none = whole_replay(recording(SHORT_H, 0))
     costs = [whole_replay(recording(SHORT_H, count)) for count in TARGETS]
     each = [1e6 * (cost.cpu_s - none.cpu_s) / (cost.lines - none.lines) for cost in costs]
     told = ", ".join(f"{count} targets {cost:.0f} us" for count, cost in zip(TARGETS, each, strict=True))
     grown = max(each) / each[0] - 1
     yield Figure("growth with targets, for each report", told, "within 10 % of the fewest", grown <= 0.1)
-    yield Figure("own ship's sentences alone, each", f"{_each_us([none], start)[0]:.1f} us")
 
 
 def figures(hours: Sequence[float] = LENGTHS_H) -> Iterator[Figure]:
