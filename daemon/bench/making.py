@@ -8,6 +8,7 @@ import sys
 
 from rich.console import Console
 
+from daemon.bench import page
 from daemon.bench.choosing import Wish, minutes, per_hour
 from daemon.bench.grid import AS_CONFIGURED, Grid, grid_of, said
 from daemon.bench.outcome import Task
@@ -131,6 +132,8 @@ def _write(report: Report, args: argparse.Namespace) -> None:
             print(f"secondplot bench: {notice}", file=sys.stderr)
     if args.csv:
         write_csv(report, args.csv)
+    if args.html:
+        page.write(report, args.html)
     if args.json:
         print(json.dumps(as_json(report)))
     elif not args.quiet:

@@ -58,8 +58,22 @@ class Report(Struct, frozen=True, kw_only=True):
         return list(dict.fromkeys([*chosen, *(self.pair or ()), *self.front]))
 
     def limits(self, setting: int) -> dict[str, tuple[float, float]]:
-        """95 % limits of the figures of one setting."""
-        drawn = self.bootstrap
+        """95 % limits of the figures of one setting.
+
+        Of what never happened a bootstrap says that it never will; there the rule of three stands in: with no event
+        in n trials, or n hours, the rate is under 3/n with 95 % (Hanley and Lippman-Hand 1983, from memory).
+        """
+        drawn, given = self.bootstrap, self.whole.figures
+        found = self._drawn(drawn, setting)
+        if given.hours > 0 and given.nuisance[setting] == 0:
+            found["nuisance_per_h"] = (0.0, 3.0 / given.hours)
+        if given.hours > 0 and given.alerts[setting] == 0:
+            found["alerts_per_h"] = (0.0, 3.0 / given.hours)
+        if given.close and given.missed[setting] == 0:
+            found["caught_share"] = (max(0.0, 1.0 - 3.0 / given.close), 1.0)
+        return found
+
+    def _drawn(self, drawn: Bootstrap, setting: int) -> dict[str, tuple[float, float]]:
         return {
             "caught_share": limits_of(drawn.caught_share(setting)),
             "warning_low_min": limits_of(drawn.warning_min(setting, LOW_QUANTILE)),

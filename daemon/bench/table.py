@@ -19,19 +19,19 @@ MOST_ROWS = 40
 
 def show(report: Report, console: Console, everything: bool = False) -> None:
     """What was read, the settings worth looking at, the recommendation, and what it can't promise."""
-    for line in _heading(report):
+    for line in heading(report):
         console.print(Text(line))
     console.print(_settings(report, everything, console.width))
     if len(report.conditions) > 1:
         console.print(_apart(report, "by condition", report.conditions))
     if len(report.passages) > 1:
         console.print(_apart(report, "by passage", report.passages))
-    for line in _answer(report):
+    for line in answer(report):
         console.print(Text(line))
     console.print(Text(PROMISE, style="italic"))
 
 
-def _heading(report: Report) -> list[str]:
+def heading(report: Report) -> list[str]:
     given = report.whole.figures
     lines = []
     if report.is_partial:
@@ -148,7 +148,7 @@ def _apart(report: Report, title: str, parts: tuple[Part, ...]) -> Table:
     return table
 
 
-def _answer(report: Report) -> list[str]:
+def answer(report: Report) -> list[str]:
     lines = []
     setting = report.choice.setting
     if setting is not None:

@@ -47,6 +47,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     told = parser.add_argument_group("answer")
     told.add_argument("--all", action="store_true", help="every setting in the table, not the best alone")
     told.add_argument("--csv", type=Path, metavar="PATH", help="every setting's figures as CSV")
+    told.add_argument("--html", type=Path, metavar="PATH", help="a page with maps and encounters, to be opened offline")
     told.add_argument("--json", action="store_true", help="everything as one JSON object")
     told.add_argument("--quiet", action="store_true", help="no table and no progress")
     how = parser.add_argument_group("reading")

@@ -1,11 +1,5 @@
-"""The debrief as one HTML file that needs nothing else: no network, no fonts, no other file.
+"""The debrief as one HTML file that needs nothing else."""
 
-A content security policy in the page itself allows its own style and script, by their hashes, and nothing more: even a
-text that got past escaping could load or run nothing.
-"""
-
-import base64
-import hashlib
 from collections import Counter
 from collections.abc import Iterator, Sequence
 from html import escape
@@ -23,7 +17,8 @@ from daemon.debrief.playback import playback
 from daemon.debrief.record import Dated, Record, Tracked
 from daemon.debrief.steadiness import Steadiness, changes, steadiness
 from daemon.debrief.study import Alteration, Span, Study, own_turns, spans_of, study, worst
-from daemon.pictures.drawing import DARK, LIGHT, style, thinned, variables
+from daemon.pictures.drawing import thinned
+from daemon.pictures.paper import paper
 
 WITHIN_NM = 2.0
 MOST_CARDS = 60
@@ -90,30 +85,9 @@ def page(debrief: Debrief) -> str:
     """The whole file."""
     root = files("daemon.debrief")
     script = (root / "page.js").read_text(encoding="utf-8")
-    sheet = _style((root / "page.css").read_text(encoding="utf-8"))
+    rules = (root / "page.css").read_text(encoding="utf-8")
     title = said(debrief.shape.title, 120)
-    body = "".join(_sections(debrief, title))
-    moving = f"<script>{script}</script>" if debrief.studies else ""
-    policy = (
-        f"default-src 'none'; style-src {_hash(sheet)}; script-src {_hash(script)}; base-uri 'none'; form-action 'none'"
-    )
-    return (
-        '<!DOCTYPE html>\n<html lang="en"><head><meta charset="utf-8">'
-        f'<meta http-equiv="Content-Security-Policy" content="{policy}">'
-        '<meta name="viewport" content="width=device-width, initial-scale=1">'
-        f'<meta name="color-scheme" content="light dark"><title>{title}</title><style>{sheet}</style></head>'
-        f"<body>{body}{moving}</body></html>\n"
-    )
-
-
-def _style(rules: str) -> str:
-    light, dark = variables(LIGHT), variables(DARK)
-    return f":root{{{light}}}@media screen and (prefers-color-scheme:dark){{:root{{{dark}}}}}{rules}{style()}"
-
-
-def _hash(text: str) -> str:
-    digest = base64.b64encode(hashlib.sha256(text.encode("utf-8")).digest()).decode("ascii")
-    return f"'sha256-{digest}'"
+    return paper(title, "".join(_sections(debrief, title)), rules, script, bool(debrief.studies))
 
 
 def _sections(debrief: Debrief, title: str) -> Iterator[str]:
