@@ -21,7 +21,6 @@ from alerts.plotting.kept import NAME_LENGTH, Filter, Kept, Slot, slot_of
 from alerts.plotting.kinematics import Estimate, Look
 from alerts.plotting.meetings import Exchange, Meetings
 from alerts.plotting.pairs import Pairs
-from alerts.plotting.places import Places
 from alerts.plotting.placing import Change, Ended, Ending, Ignored, Placed, is_a_break, not_a_measurement, speaks_second
 from alerts.plotting.terms import TrackState
 from parsers.observations import TargetLabel, TargetPosition, TargetReport, TargetStatus
@@ -34,6 +33,9 @@ FORGET_S = 600.0
 
 SEQUELS = 8192
 """Numbers whose next sequel (.2, .3) is remembered, the least recent being forgotten first."""
+
+NEAR_NM = 1.0
+"""Tracks farther apart than this, east or north, are not held against each other."""
 
 EXCHANGED_SDS, COINCIDENT_SDS = 3.5, 3.0
 """An echo so far off its own prediction, and so near another's, is held back as one off its track."""
@@ -61,7 +63,6 @@ class Targets:
         self._ended: deque[Kept] = deque(maxlen=RECENTLY_ENDED)
         self._labels: dict[Slot, str] = {}
         self._pairs = Pairs()
-        self._places = Places()
         self._meetings = Meetings()
 
     # ------------------------------------------------------------------------------------------ reports
@@ -142,7 +143,7 @@ class Targets:
         if echoes.is_bow_relative(look) != echoes.is_bow_relative(kept.last_look):
             return self._change_plane(kept, report, look)
         repeated = echoes.same_measurement(kept.last_look, look)
-        near = self._places.near(kept)
+        near = self._near(kept)
         if not repeated:
             exchange = self._meetings.see(kept, look, near)
             if exchange is not None:
@@ -162,7 +163,6 @@ class Targets:
         out_of_sight = kept.out_of_sight is not None
         kept.take_note(report)
         estimate = kept.take(look)
-        self._places.put(kept)
         self._pairs.compare(kept, near)
         continues, kept.unannounced = kept.unannounced, None
         return Placed(
@@ -175,6 +175,20 @@ class Targets:
             duplicate_of=self.duplicate_of(kept.key),
         )
 
+    def _near(self, kept: Kept) -> list[Kept]:
+        """The other tracks within NEAR_NM of this one."""
+        mine = kept.estimate
+        if mine is None:
+            return []
+        east, north = mine.east_nm, mine.north_nm
+        near = []
+        for other in self._tracks.values():
+            theirs = other.estimate
+            if theirs is not None and abs(theirs.east_nm - east) < NEAR_NM and abs(theirs.north_nm - north) < NEAR_NM:
+                near.append(other)
+        near.remove(kept)
+        return near
+
     def _exchange(self, exchange: Exchange, kept: Kept, report: TargetReport | TargetPosition, look: Look) -> Placed:
         """The vessels have parted, and each number is on the other's line: both end, and go on as each other."""
         ended = tuple(Ended(track.key, Ending.EXCHANGED) for track in exchange.tracks)
@@ -184,7 +198,6 @@ class Targets:
             new = Kept(self._new_key(track.slot), track.slot, report, exchange.filters[i], look)
             new.continue_from(track, exchange.tracks[1 - i], exchange.last_looks[i])
             self._tracks[new.key] = new
-            self._places.put(new)
             self._numbers.setdefault(track.slot, []).append(new)
             if track is kept:
                 mine = new
@@ -205,9 +218,7 @@ class Targets:
         self._meetings.drop(kept)
         kept.filter = self._begin_filter(kept.slot[0])
         kept.take_note(report)
-        estimate = kept.take(look)
-        self._places.put(kept)
-        return Placed(track=kept.key, estimate=estimate, reacquired=reacquired, is_test=kept.is_test)
+        return Placed(track=kept.key, estimate=kept.take(look), reacquired=reacquired, is_test=kept.is_test)
 
     def _renew(self, kept: Kept, report: TargetReport | TargetPosition, looks: list[Look]) -> Placed:
         """The number goes to another echo: its track ends, and one begins with the echo's history if it has any."""
@@ -250,7 +261,6 @@ class Targets:
                 kept.take(look)
         estimate = kept.predict(looks[-1].at_s)
         self._tracks[kept.key] = kept
-        self._places.put(kept)
         self._numbers.setdefault(slot, []).append(kept)
         return Placed(
             track=kept.key,
@@ -288,7 +298,6 @@ class Targets:
     def _end(self, kept: Kept) -> None:
         del self._tracks[kept.key]
         self._pairs.drop(kept)
-        self._places.drop(kept)
         self._meetings.drop(kept)
         tracks = self._numbers[kept.slot]
         tracks.remove(kept)
