@@ -25,20 +25,6 @@ BATCH = 1024
 """Plots and ticks judged together."""
 
 
-class Watch:
-    """One setting's rules, alert book and what came of it."""
-
-    def __init__(self, limits: Limits, condition: str, rules: Sequence[str]) -> None:
-        self.rules = Rules(limits.alerts, limits.conditions, condition)
-        self.book = AlertBook(limits.alerts)
-        self.changes = Changes(rules)
-
-    def take(self, moment: Moment, findings: Sequence[Finding]) -> None:
-        if findings:
-            self.changes.take(moment, self.book.take(moment, findings))
-            self.book.drain()
-
-
 class _Seen(Struct, frozen=True, gc=False):
     moment: Moment
     plot: Plot
@@ -56,6 +42,42 @@ class _Changed(Struct, frozen=True, gc=False):
     condition: str
 
 
+class _Carried(Struct, frozen=True, gc=False):
+    moment: Moment
+    old: str
+    new: str
+
+
+_Item = _Seen | _Ticked | _Changed | _Carried
+
+
+class Watch:
+    """One setting's rules, alert book and what came of it."""
+
+    def __init__(self, limits: Limits, condition: str, rules: Sequence[str]) -> None:
+        self.rules = Rules(limits.alerts, limits.conditions, condition)
+        self.book = AlertBook(limits.alerts)
+        self.changes = Changes(rules)
+
+    def take(self, moment: Moment, findings: Sequence[Finding]) -> None:
+        if findings:
+            self.changes.take(moment, self.book.take(moment, findings))
+            self.book.drain()
+
+    def pass_on(self, item: _Ticked | _Changed | _Carried) -> None:
+        """What is no plot: the same for every setting."""
+        moment = item.moment
+        if isinstance(item, _Ticked):
+            self.take(moment, self.rules.tick(moment, item.situation))
+            self.changes.take(moment, self.book.tick(moment))
+        elif isinstance(item, _Changed):
+            self.take(moment, self.rules.set_condition(item.condition))
+        else:
+            self.rules.carry(item.old, item.new)
+            self.changes.take(moment, self.book.carry(moment, item.old, item.new))
+        self.book.drain()
+
+
 class Abreast(Watcher):
     """A watch for each setting. Read `watches` after `close`."""
 
@@ -63,7 +85,7 @@ class Abreast(Watcher):
         super().__init__(settings.alerts, settings.conditions or DEFAULT_CONDITIONS, settings.condition)
         self.watches = [Watch(limits, settings.condition, rules) for limits in every]
         self._cpas = sorted({condition.cpa_nm for limits in every for condition in limits.conditions.values()})
-        self._waiting: list[_Seen | _Ticked | _Changed] = []
+        self._waiting: list[_Item] = []
 
     def see_plot(self, moment: Moment, plot: Plot) -> list[Finding]:
         self._take(_Seen(moment, plot, self.estimate, self.look.own))
@@ -78,12 +100,15 @@ class Abreast(Watcher):
         self._take(_Changed(self.moment, name))
         return []
 
+    def carry(self, old: str, new: str) -> None:
+        self._take(_Carried(self.moment, old, new))
+
     def close(self, moment: Moment) -> None:
         self._judge()
         for watch in self.watches:
             watch.changes.take(moment, watch.book.close(moment))
 
-    def _take(self, item: _Seen | _Ticked | _Changed) -> None:
+    def _take(self, item: _Item) -> None:
         self._waiting.append(item)
         if len(self._waiting) >= BATCH:
             self._judge()
@@ -98,12 +123,8 @@ class Abreast(Watcher):
                 if isinstance(item, _Seen):
                     watch.take(item.moment, watch.rules.see_plot(item.moment, plots[watch.rules.limits.cpa_nm][number]))
                     number += 1
-                elif isinstance(item, _Ticked):
-                    watch.take(item.moment, watch.rules.tick(item.moment, item.situation))
-                    watch.changes.take(item.moment, watch.book.tick(item.moment))
-                    watch.book.drain()
                 else:
-                    watch.take(item.moment, watch.rules.set_condition(item.condition))
+                    watch.pass_on(item)
 
     def _held_against(self, seen: Sequence[_Seen]) -> dict[float, list[Plot]]:
         """The plots as they would be with each CPA limit in force: the chance and the word that depend on it."""

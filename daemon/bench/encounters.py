@@ -118,17 +118,17 @@ class Judge:
         if self._known is not None:
             whose = {track.target: _whose(track, self._known) for track in tracks}
             for vessel in sorted({v for v in whose.values() if v is not None}):
-                keys = tuple(key for key, owner in whose.items() if owner == vessel)
+                keys = tuple(key for one in tracks if whose[one.target] == vessel for key in one.keys)
                 found.extend(self._by_truth(vessel, keys, tracks))
             strays = [track for track in tracks if whose[track.target] is None]
             found.extend(
                 self._whole(track, Verdict.UNJUDGED, "no vessel of the truth is there")
                 for track in strays
-                if track.target in alerted or self._is_near(track)
+                if not alerted.isdisjoint(track.keys) or self._is_near(track)
             )
         else:
             for track in tracks:
-                found.extend(self._by_hindsight(track, track.target in alerted))
+                found.extend(self._by_hindsight(track, not alerted.isdisjoint(track.keys)))
         return sorted(found, key=lambda one: (one.closest_s, one.target))
 
     def untracked(self, found: Sequence[Encounter]) -> tuple[str, ...]:
@@ -189,7 +189,7 @@ class Judge:
                 yield self._whole(track, Verdict.UNJUDGED, "the track never settled")
                 return
             first, last = track.at_s[start], track.at_s[stop - 1]
-            yield self._told(path, track.name or track.target, (track.target,), span=(first, last))
+            yield self._told(path, track.name or track.target, track.keys, span=(first, last))
 
     # ------------------------------------------------------------------------------------------- the verdict
 
@@ -240,7 +240,7 @@ class Judge:
             unknown,
             unknown,
         )
-        return self._told(path, track.name or track.target, (track.target,), verdict, why)
+        return self._told(path, track.name or track.target, track.keys, verdict, why)
 
 
 def segments(range_nm: Floats, within_nm: float) -> list[tuple[int, int]]:

@@ -6,6 +6,7 @@ What is kept is small: the figures that the rule looks at, and the chance of pas
 """
 
 from collections.abc import Sequence
+from enum import StrEnum
 
 import numpy as np
 import numpy.typing as npt
@@ -38,19 +39,30 @@ Which = npt.NDArray[np.int16]
 class Stint(Struct):
     """A target from its first plot until the picture lets it go. `stretch`: the one that is open, if any."""
 
-    number: int
     target: str
     is_lost: bool = False
     stretch: int | None = None
     out_since_s: float | None = None
 
 
+class What(StrEnum):
+    LOST = "lost"
+    GONE = "gone"
+    CARRIED = "carried"
+    OFF = "off"  # the rule, in the condition that is now in force; of all targets
+
+
 class Turn(Struct, frozen=True, gc=False):
-    """Something that comes at a tick, not at a plot: a target's data stopped (`lost`), or it was let go."""
+    """What befalls a target, but not at a plot: its data stopped, it was let go, or it was found to be another.
+
+    `into` is that other.
+    """
 
     seq: int
-    stint: int
-    is_gone: bool
+    moment: Moment
+    what: What
+    target: str
+    into: str = ""
 
 
 class Rows(Struct, frozen=True):
@@ -113,12 +125,10 @@ class Near(Watcher):
         super().__init__(settings.alerts, settings.conditions or DEFAULT_CONDITIONS, settings.condition)
         self.columns = columns
         self.turns: list[Turn] = []
-        self.changes: list[tuple[int, Moment, int]] = []  # conditions coming into force: seq, moment, which
         self.stretches: list[Stint] = []  # whose each stretch is
         self.end: Moment | None = None
         self._loosest = loosest_of(columns)
         self._stints: dict[str, Stint] = {}
-        self._began = 0
         self._seq = 0
         self._condition = columns.conditions.index(settings.condition)
         self._ticks: list[tuple[int, float, int]] = []
@@ -132,8 +142,7 @@ class Near(Watcher):
         self._seq += 1
         stint = self._stints.get(plot.target)
         if stint is None:
-            stint = self._stints[plot.target] = Stint(self._began, plot.target)
-            self._began += 1
+            stint = self._stints[plot.target] = Stint(plot.target)
         stint.is_lost = False
         f = approach.figures(plot)
         self._waiting.append(_Waiting(stint, self._seq, moment, self._condition, f, self.estimate, self.look.own))
@@ -154,23 +163,43 @@ class Near(Watcher):
             there.add(stint.target)
             is_lost = health.track is TrackState.LOST
             if is_lost and not stint.is_lost:
-                self.turns.append(Turn(self._seq, stint.number, False))
+                self.turns.append(Turn(self._seq, moment, What.LOST, stint.target))
             stint.is_lost = is_lost
         if len(there) < len(self._stints):
             for target in [target for target in self._stints if target not in there]:
-                self._let_go(self._stints.pop(target))
+                stint = self._stints.pop(target)
+                if not stint.is_lost:
+                    self.turns.append(Turn(self._seq, moment, What.LOST, target))
+                self.turns.append(Turn(self._seq, moment, What.GONE, target))
         return []
 
-    def _let_go(self, stint: Stint) -> None:
-        if not stint.is_lost:
-            self.turns.append(Turn(self._seq, stint.number, False))
-        self.turns.append(Turn(self._seq, stint.number, True))
+    def carry(self, old: str, new: str) -> None:
+        """The old target's latches go on for the new: what was near stays near."""
+        self._seq += 1
+        stint = self._stints.pop(old, None)
+        if stint is None:
+            return
+        self._judge()  # whether a stretch is open is known only then
+        mine = self._stints.get(new)
+        if mine is None:
+            mine = self._stints[new] = Stint(new)
+            mine.is_lost = stint.is_lost
+        if stint.stretch is not None:
+            mine.out_since_s = None
+            if mine.stretch is None:
+                mine.stretch = self._open(mine)
+        self.turns.append(Turn(self._seq, self.moment, What.CARRIED, old, new))
+
+    def _open(self, stint: Stint) -> int:
+        self.stretches.append(stint)
+        return len(self.stretches) - 1
 
     def set_condition(self, name: str) -> list[Finding]:
         super().set_condition(name)
         self._seq += 1
         self._condition = self.columns.conditions.index(name)
-        self.changes.append((self._seq, self.moment, self._condition))
+        if not self.columns.is_on[self._condition]:
+            self.turns.append(Turn(self._seq, self.moment, What.OFF, ""))
         return []
 
     def close(self, moment: Moment) -> None:
@@ -248,8 +277,7 @@ class Near(Watcher):
         if stint.stretch is None:
             if not enter:
                 return -1
-            stint.stretch = len(self.stretches)
-            self.stretches.append(stint)
+            stint.stretch = self._open(stint)
         stretch = stint.stretch
         if keep:
             stint.out_since_s = None

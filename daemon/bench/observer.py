@@ -9,14 +9,15 @@ from typing import Any
 
 from msgspec import structs
 
-from alerts.events import Moment, Plot
+from alerts.events import Alert, Moment, Plot
+from alerts.lifecycle import AlertBook
 from alerts.lookout import Lookout, LookoutSettings, Said
 from alerts.plotting.kinematics import Estimate, Look
 from alerts.plotting.motion import Answer
 from alerts.rules.findings import Finding
 from alerts.rules.rules import Rules
 from alerts.rules.situation import Situation
-from alerts.settings import DEFAULT_CONDITIONS
+from alerts.settings import DEFAULT_CONDITIONS, Alerts
 
 
 class Watcher(Rules):
@@ -24,12 +25,15 @@ class Watcher(Rules):
 
     look: Look
     estimate: Estimate
-    moment: Moment  # of a change of condition
+    moment: Moment  # of a change of condition, or of one target carried into another
 
     def see_plot(self, moment: Moment, plot: Plot) -> list[Finding]:
         raise NotImplementedError
 
     def tick(self, moment: Moment, situation: Situation) -> list[Finding]:
+        raise NotImplementedError
+
+    def carry(self, old: str, new: str) -> None:
         raise NotImplementedError
 
     def close(self, moment: Moment) -> None:
@@ -54,6 +58,14 @@ class Several(Watcher):
             watcher.tick(moment, situation)
         return []
 
+    def carry(self, old: str, new: str) -> None:
+        """The lookout tells the rules first, without the moment, and the book then: see `carry_on`."""
+
+    def carry_on(self, old: str, new: str) -> None:
+        for watcher in self._watchers:
+            watcher.moment = self.moment
+            watcher.carry(old, new)
+
     def set_condition(self, name: str) -> list[Finding]:
         super().set_condition(name)
         for watcher in self._watchers:
@@ -66,6 +78,19 @@ class Several(Watcher):
             watcher.close(moment)
 
 
+class _Relay(AlertBook):
+    """An empty book, that hears at which moment two targets are found to be one."""
+
+    def __init__(self, settings: Alerts, watcher: Several) -> None:
+        super().__init__(settings)
+        self._watcher = watcher
+
+    def carry(self, moment: Moment, old: str, new: str) -> list[Alert]:
+        self._watcher.moment = moment
+        self._watcher.carry_on(old, new)
+        return []
+
+
 class Observer(Lookout):
     """A lookout whose plots and ticks go to watchers. Nobody acknowledges on the bench, by whatever feed."""
 
@@ -74,6 +99,7 @@ class Observer(Lookout):
         super().__init__(settings)
         self.watcher = Several(settings, watchers)
         self.rules = self.watcher
+        self.alerts = _Relay(settings.alerts, self.watcher)
 
     def _judge(self, sighting: Any, answer: Answer, said: list[Said]) -> None:
         self.watcher.look, self.watcher.estimate = sighting.look, sighting.estimate

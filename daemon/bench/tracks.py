@@ -29,6 +29,7 @@ class Track(Struct, frozen=True):
 
     target: str
     name: str
+    keys: tuple[str, ...]  # under which the watch had it: its own, and those that were carried into it
     table: npt.NDArray[np.float64]
 
     @property
@@ -61,6 +62,7 @@ class Tracks(Watcher):
         self._tables: dict[str, array[float]] = {}
         self._names: dict[str, str] = {}
         self._next_s: dict[str, float] = {}
+        self._carried: dict[str, tuple[str, ...]] = {}
         self._since: list[float] = []
         self._in_force: list[str] = []
         self._last_s = 0.0
@@ -82,6 +84,15 @@ class Tracks(Watcher):
     def tick(self, moment: Moment, situation: Situation) -> list[Finding]:
         self._see_time(moment)
         return []
+
+    def carry(self, old: str, new: str) -> None:
+        """One vessel: her track goes on, or is the one that is longer there under the new key."""
+        table = self._tables.pop(old, None)
+        if table is not None:
+            self._tables.setdefault(new, table)
+        self._names.setdefault(new, self._names.get(old, ""))
+        before = (*self._carried.get(new, ()), old, *self._carried.pop(old, ()))
+        self._carried[new] = tuple(dict.fromkeys(before))
 
     def set_condition(self, name: str) -> list[Finding]:
         super().set_condition(name)
@@ -113,10 +124,12 @@ class Tracks(Watcher):
 
     def all(self) -> list[Track]:
         """Every target's track, by its key."""
-        return [
-            Track(key, self._names.get(key, ""), np.frombuffer(table, dtype=np.float64).reshape(-1, _WIDTH))
-            for key, table in sorted(self._tables.items())
-        ]
+        found = []
+        for key, table in sorted(self._tables.items()):
+            keys = (key, *self._carried.get(key, ()))
+            rows = np.frombuffer(table, dtype=np.float64).reshape(-1, _WIDTH)
+            found.append(Track(key, self._names.get(key, ""), keys, rows))
+        return found
 
 
 def _row(moment: Moment, look: Look) -> tuple[float, ...]:
