@@ -19,6 +19,7 @@ from msgspec import Struct, structs
 
 from tests.benchmarks.figure import Figure, at_least, under
 from tests.benchmarks.passages import recording
+from tests.benchmarks.running import resident_mb
 
 MUST = 1.0
 """Aim: 2.5."""
@@ -40,18 +41,22 @@ class Cost(Struct, frozen=True):
 
 
 def replay_cost(path: Path, *options: str) -> Cost:
-    """One replay in a process of its own: user and system time of all its threads, and its greatest resident size.
-
-    That size is of the largest process so far: measure the longest recording last.
-    """
+    """One replay in a process of its own: user and system time of all its threads, and its greatest resident size."""
     command = [sys.executable, "-m", "daemon.main", "replay", str(path), "--quiet", *options]
     with path.open("rb") as file:
         lines = sum(1 for _ in file)
     before = resource.getrusage(resource.RUSAGE_CHILDREN)
-    subprocess.run(command, check=True, capture_output=True)
+    with subprocess.Popen(command, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL) as process:
+        resident = 0.0
+        while process.poll() is None:
+            # Not ru_maxrss: that begins with the size of the process that started this one.
+            resident = max(resident, resident_mb(process.pid, greatest=True))
+            time.sleep(0.05)
+    if process.returncode:
+        raise subprocess.CalledProcessError(process.returncode, command)
     after = resource.getrusage(resource.RUSAGE_CHILDREN)
     cpu_s = after.ru_utime + after.ru_stime - before.ru_utime - before.ru_stime
-    return Cost(lines, cpu_s, after.ru_maxrss / 1024)
+    return Cost(lines, cpu_s, resident)
 
 
 def whole_replay(path: Path) -> Cost:

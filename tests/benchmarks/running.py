@@ -46,8 +46,9 @@ def processor_s(pid: int) -> float:
     return (int(fields[11]) + int(fields[12])) / os.sysconf("SC_CLK_TCK")
 
 
-def resident_mb(pid: int) -> float:
+def resident_mb(pid: int, greatest: bool = False) -> float:
+    """What a process holds in memory now, or has held at most since it began; 0 where it has just ended."""
     for line in Path(f"/proc/{pid}/status").read_text().splitlines():
-        if line.startswith("VmRSS"):
+        if line.startswith("VmHWM" if greatest else "VmRSS"):
             return int(line.split()[1]) / 1024
     return 0.0
