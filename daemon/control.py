@@ -90,7 +90,7 @@ def runtime_folder() -> Path:
     except OSError as error:
         raise UserError(f"{folder}: {error.strerror}; set XDG_RUNTIME_DIR", CANNOT_OPEN) from error
     if not stat.S_ISDIR(status.st_mode) or status.st_uid != os.getuid() or status.st_mode & 0o077:
-        raise UserError(f"{folder}: must be a directory of yours with mode 0700; remove it", CANNOT_OPEN)
+        raise UserError(f"{folder}: must be a folder of yours with mode 0700; remove it", CANNOT_OPEN)
     return folder
 
 
@@ -238,9 +238,25 @@ def _is_alive(path: Path) -> bool:
         trying.settimeout(1.0)
         try:
             trying.connect(str(path))
+        except BlockingIOError:
+            return True  # its queue of callers is full: it is busy, not dead
         except OSError:
             return False
     return True
+
+
+def _connect(server: socket.socket, path: Path) -> None:
+    """Connect, and where the watch's queue of callers is full wait for a place in it, at most PATIENCE_S.
+
+    A socket with a timeout does not wait there (connect(2), EAGAIN), so the system's own limit is set first.
+    """
+    server.settimeout(None)
+    server.setsockopt(socket.SOL_SOCKET, socket.SO_SNDTIMEO, struct.pack("ll", int(PATIENCE_S), 0))
+    try:
+        server.connect(str(path))
+    except BlockingIOError:
+        raise OSError("too many are speaking to it at once") from None
+    server.settimeout(2 * PATIENCE_S)
 
 
 # --------------------------------------------------------------------------------------------------- client
@@ -269,8 +285,7 @@ def ask(request: Request, watch: str | None = None, folder: Path | None = None) 
     path = socket_path(watch or names[0], folder)
     try:
         with socket.socket(socket.AF_UNIX, socket.SOCK_STREAM) as server:
-            server.settimeout(2 * PATIENCE_S)
-            server.connect(str(path))
+            _connect(server, path)
             with suppress(BrokenPipeError):  # a watch that sends us away has said why before it hung up
                 server.sendall(msgspec.json.encode(request) + b"\n")
             with server.makefile("rb") as lines:

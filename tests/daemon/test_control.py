@@ -192,7 +192,7 @@ class TestPlace:
     def test_a_folder_that_others_can_write_is_refused(self, folder: Path) -> None:
         folder.chmod(0o777)
 
-        with pytest.raises(UserError, match="must be a directory of yours with mode 0700"):
+        with pytest.raises(UserError, match="must be a folder of yours with mode 0700"):
             control.runtime_folder()
 
     def test_a_link_in_its_place_is_refused(self, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -200,7 +200,7 @@ class TestPlace:
         (tmp_path / "secondplot").symlink_to(tmp_path / "other")
         monkeypatch.setenv("XDG_RUNTIME_DIR", str(tmp_path))
 
-        with pytest.raises(UserError, match="must be a directory of yours"):
+        with pytest.raises(UserError, match="must be a folder of yours"):
             control.runtime_folder()
 
     def test_without_a_runtime_directory_there_is_one_of_the_users_own(
@@ -340,3 +340,40 @@ class TestThreads:
         server.close()
 
         assert replies == {number: f"answer to {number}" for number in range(1, 6)}
+
+
+class TestBusy:
+    """A watch whose queue of callers is full is busy, not dead."""
+
+    @pytest.fixture
+    def busy(self, folder: Path) -> Iterator[socket.socket]:
+        """A socket in a watch's place with its queue of callers full."""
+        with socket.socket(socket.AF_UNIX) as listening, socket.socket(socket.AF_UNIX) as caller:
+            listening.bind(str(control.socket_path("watch")))
+            listening.listen(0)
+            caller.connect(str(control.socket_path("watch")))
+            yield listening
+
+    def test_its_socket_is_not_taken_from_it(self, busy: socket.socket) -> None:
+        with pytest.raises(UserError, match="is running already"):
+            ControlServer("watch", lambda pending: None)
+
+        assert control.running() == ["watch"]
+
+    def test_a_request_waits_for_its_turn(self, busy: socket.socket) -> None:
+        """Callers: the first one, the look round of `ask`, which found no room, and `ask` itself."""
+        answers: list[str] = []
+        asking = threading.Thread(target=lambda: answers.append(control.ask(Request("ack", 1)).text))
+        asking.start()
+        asking.join(0.05)
+        first, _ = busy.accept()
+        first.close()
+        while not answers:
+            client, _ = busy.accept()
+            with client:
+                client.settimeout(10)
+                if client.recv(100):
+                    client.sendall(b'{"ok": true, "text": "heard"}\n')
+            asking.join(0.05)
+
+        assert answers == ["heard"]
