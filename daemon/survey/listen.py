@@ -4,7 +4,7 @@ import sys
 from collections.abc import Sequence
 
 from daemon.clock import Clock
-from daemon.errors import UserError
+from daemon.errors import CANNOT_OPEN, UserError
 from daemon.feeds.face import Counters
 from daemon.feeds.intake import Intake
 from daemon.feeds.opening import open_feed
@@ -30,7 +30,10 @@ def of_files(paths: Sequence[str]) -> Report:
 
 
 def of_feeds(uris: Sequence[str], seconds: float, clock: Clock) -> Report:
-    """Listen for that long, or until a signal or the end of all feeds, whichever comes first."""
+    """Listen for that long, or until a signal or the end of all feeds, whichever comes first.
+
+    Raises UserError where not one feed could ever be opened: a report would blame equipment that was never heard.
+    """
     specs = [parse(uri) for uri in uris]
     if len({spec.name for spec in specs}) < len(specs):
         raise UserError("two feeds have the same name: give one of them ?name=ANOTHER")
@@ -53,4 +56,6 @@ def of_feeds(uris: Sequence[str], seconds: float, clock: Clock) -> Report:
         feed.join(1.0)
     while arrivals := intake.get(0.0):
         survey.take(arrivals, accounts)
+    if len(troubles) == len(feeds) and all(troubles.values()) and not any(one.lines for one in accounts.values()):
+        raise UserError("\n".join(f"{name}: {trouble}" for name, trouble in troubles.items()), CANNOT_OPEN)
     return survey.report(accounts, troubles)

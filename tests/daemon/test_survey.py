@@ -206,6 +206,14 @@ def test_live_over_a_serial_line_and_udp(tmp_path: Path) -> None:
 
 
 class TestCommand:
+    def test_feeds_of_which_none_can_be_opened_are_no_survey(self, capsys: pytest.CaptureFixture[str]) -> None:
+        """Their errors are said instead of a report that would send a person to the radar's menus."""
+        code = main(["survey", "--feed", "serial:/dev/no-such-port@4800?name=radar", "--for", "0.2"])
+        said = capsys.readouterr()
+
+        assert (code, said.out) == (3, "")
+        assert said.err == "secondplot survey: radar: /dev/no-such-port is not there: is the adapter plugged in?\n"
+
     def test_json_is_whole(self, capsys: pytest.CaptureFixture[str]) -> None:
         """The same report for a script."""
         code = main(["survey", "--json", str(ROOT / "recordings" / "fog-crossing.nmea.gz")])
