@@ -36,8 +36,10 @@ def run(argv: Sequence[str], time_limit_s: float, stdin: bytes = b"") -> None:
 
 
 def _last_words(said: IO[bytes]) -> str:
+    """The last line of what it said: programs give their reason there, after their libraries' complaints."""
     said.seek(max(0, said.seek(0, os.SEEK_END) - 4 * WORDS_SHOWN))
-    words = " ".join(said.read().decode("utf-8", "replace").split())
+    lines = said.read().decode("utf-8", "replace").strip().splitlines()
+    words = " ".join(lines[-1].split()) if lines else ""
     shown = "".join(c for c in words if c.isprintable())[-WORDS_SHOWN:]
     return f": {shown}" if shown else ""
 

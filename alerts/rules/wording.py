@@ -18,7 +18,7 @@ def who(plot: Plot) -> str:
 
 def angle(bearing_deg: float | None) -> str:
     """Three digits and a T, never 360."""
-    return "bearing unknown" if bearing_deg is None else f"bearing {round(bearing_deg) % 360:03d}° T"
+    return "bearing unknown" if bearing_deg is None else f"bearing {round(bearing_deg) % 360:03d}°T"
 
 
 DRIFT_OR_YAW = "drift or yaw: no heading"
@@ -30,7 +30,7 @@ def bearing(plot: Plot) -> str:
     trend = "" if plot.bearing_trend is BearingTrend.UNSETTLED else f" {plot.bearing_trend}"
     if plot.bearing_deg is None and plot.relative_bearing_deg is not None:
         doubt = f" ({DRIFT_OR_YAW})" if trend else ""
-        return f"bearing {round(plot.relative_bearing_deg) % 360:03d}° R{trend}{doubt}"
+        return f"bearing {round(plot.relative_bearing_deg) % 360:03d}°R{trend}{doubt}"
     return angle(plot.bearing_deg) + trend
 
 

@@ -112,7 +112,7 @@ def _handling(args: argparse.Namespace) -> "Handling":
     from alerts.plotting.trial import Handling
 
     if not (0 < args.turn_rate <= 3600 and 0 < args.speed_rate <= 600):
-        raise UserError("--turn-rate and --speed-rate are more than 0, at most 3600 °/min and 600 kn/min")
+        raise UserError("--turn-rate and --speed-rate are more than 0, at most 3600°/min and 600 kn/min")
     if args.advance is not None and not 0 <= args.advance <= 5:
         raise UserError("--advance is a distance of 0 to 5 NM")
     return Handling(turn_deg_min=args.turn_rate, speed_kn_min=args.speed_rate, advance_nm=args.advance or 0.0)

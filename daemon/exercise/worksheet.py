@@ -118,8 +118,8 @@ def _seen(passage: Passage, problem: Problem) -> str:
         for plot in problem.plots
     )
     bearing = "Bearing off the bow" if relative else "True bearing"
-    own = f"Own course {problem.own_course_deg:05.1f}° T and speed {problem.own_speed_kn:.1f} kn over the ground"
-    heading = f", heading {problem.own_heading_deg:05.1f}° T"
+    own = f"Own course {problem.own_course_deg:05.1f}°T and speed {problem.own_speed_kn:.1f} kn over the ground"
+    heading = f", heading {problem.own_heading_deg:05.1f}°T"
     return f"<p>{own}{heading}.</p><table><tr><th>Time</th><th>Range, NM</th><th>{bearing}</th></tr>{rows}</table>"
 
 
@@ -147,16 +147,16 @@ def _answer(passage: Passage, problem: Problem) -> Iterator[str]:
     exact = _exact(passage, problem)
     last_s = problem.plots[-1].at_s
     found = [
-        f"{answer.relative_course_deg:05.1f}° T, {answer.relative_speed_kn:.1f} kn",
-        f"{answer.cpa_nm:.2f} NM on {answer.cpa_bearing_deg:05.1f}° T",
+        f"{answer.relative_course_deg:05.1f}°T, {answer.relative_speed_kn:.1f} kn",
+        f"{answer.cpa_nm:.2f} NM on {answer.cpa_bearing_deg:05.1f}°T",
         f"{answer.tcpa_min:.1f} min, at {_clock(passage, round(last_s + answer.tcpa_min * 60))}",
-        f"{answer.course_deg:05.1f}° T, {answer.speed_kn:.1f} kn",
+        f"{answer.course_deg:05.1f}°T, {answer.speed_kn:.1f} kn",
         _aspect(answer.aspect_deg),
         _drift(answer, problem),
         _passing(answer),
     ]
     true = ["", f"{exact.cpa_nm:.2f} NM", "" if exact.tcpa_min is None else f"{exact.tcpa_min:.1f} min",
-            f"{exact.course_deg:05.1f}° T, {exact.speed_kn:.1f} kn", "", "", ""]  # fmt: skip
+            f"{exact.course_deg:05.1f}°T, {exact.speed_kn:.1f} kn", "", "", ""]  # fmt: skip
     rows = "".join(
         f"<tr><th>{asked}</th><td>{plotted}</td><td>{value}</td></tr>"
         for asked, plotted, value in zip(ASKED, found, true, strict=True)

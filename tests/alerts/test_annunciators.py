@@ -70,7 +70,7 @@ class TestConsoleLine:
 
         assert stream.getvalue() == (
             "08:00:06 UTC ALARM 1 radar-03: CPA 0.12 NM (0.02 to 0.31) in 11.4 min, passing ahead, "
-            "bearing 061° T steady (raised)\n"
+            "bearing 061°T steady (raised)\n"
         )
 
     def test_a_terminal_that_knows_no_degree_sign_still_gets_the_line(self) -> None:
@@ -78,7 +78,7 @@ class TestConsoleLine:
         terminal = io.TextIOWrapper(raw, encoding="ascii", write_through=True)
         ConsoleLine(terminal).tell([raised()])
 
-        assert b"bearing 061? T steady" in raw.getvalue()
+        assert b"bearing 061?T steady" in raw.getvalue()
 
     def test_a_closed_terminal_is_an_annunciator_error(self) -> None:
         stream = io.StringIO()
@@ -156,6 +156,12 @@ class TestCommand:
     def test_one_that_fails_says_why_without_escapes(self, argv: tuple[str, ...], said: str) -> None:
         with pytest.raises(AnnunciatorError, match=said):
             Command(CommandSettings(argv=argv), time.monotonic).tell([raised()])
+
+    def test_of_all_that_it_complains_of_the_last_line_is_told(self) -> None:
+        """A player's libraries complain at length before it says what is wrong; an alert has room for that alone."""
+        player = "import sys; print('library: no card ' * 50, file=sys.stderr); sys.exit('no audio device')"
+        with pytest.raises(AnnunciatorError, match=r"code 1: no audio device$"):
+            processes.run([sys.executable, "-c", player], 10)
 
     def test_a_command_that_does_not_read_its_input_is_no_error(self) -> None:
         processes.run([sys.executable, "-c", ""], 10, b"x" * 1_000_000)

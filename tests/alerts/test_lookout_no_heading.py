@@ -139,7 +139,7 @@ def test_drift_off_the_bow_is_said_to_be_drift_or_yaw() -> None:
     plot = run(Lookout(alone), 300, none)[-1]
     drawing = structs.replace(plot, bearing_trend=BearingTrend.STEADY)
 
-    assert "° R steady (drift or yaw: no heading)" in wording.bearing(drawing)
+    assert "°R steady (drift or yaw: no heading)" in wording.bearing(drawing)
 
 
 def test_true_and_bow_bearings_are_never_mixed_in_one_track() -> None:

@@ -26,7 +26,7 @@ class TestClosestApproach:
         (alert,) = watch.raised()
 
         assert (alert.rule, alert.priority, alert.target) == ("closest_approach", Priority.ALARM, "radar-03")
-        assert alert.text == ("radar-03: CPA 0.12 NM (0.02 to 0.31) in 11.4 min, passing ahead, bearing 061° T steady")
+        assert alert.text == ("radar-03: CPA 0.12 NM (0.02 to 0.31) in 11.4 min, passing ahead, bearing 061°T steady")
         assert str(alert.time) == "2027-01-15T08:00:06.000Z"
 
     def test_values_hold_what_was_measured_and_the_limits_it_was_held_against(self) -> None:
@@ -183,7 +183,7 @@ class TestClosestApproach:
         lost = watch.events[-1]
         assert lost.text == (
             "radar-03: LOST, last known CPA 0.12 NM (0.02 to 0.31) in 11.4 min at 08:00:09 UTC, 3.00 NM, "
-            "bearing 061° T, passing ahead"
+            "bearing 061°T, passing ahead"
         )
         assert lost.state == "active-unacknowledged"
         assert watch.acknowledge(301)[0].state == "normal"
@@ -210,7 +210,7 @@ class TestClosestApproach:
         watch = Watch()
         watch.plots(0, 9, but(DANGER, bearing_deg=359.7))
 
-        assert "bearing 000° T" in watch.raised()[0].text
+        assert "bearing 000°T" in watch.raised()[0].text
 
 
 class TestOneSituationOneAlert:
@@ -279,7 +279,7 @@ class TestSteadyBearing:
         (alert,) = watch.raised()
         assert (alert.rule, alert.priority) == ("steady_bearing", Priority.WARNING)
         assert alert.text == (
-            "radar-03: bearing 061° T steady, drift +0.1 ± 0.1°/min, limit 0.4, 5.00 NM, "
+            "radar-03: bearing 061°T steady, drift +0.1 ± 0.1°/min, limit 0.4, 5.00 NM, "
             "range decreasing (Rule 7(d)(i)), "
             "CPA 0.12 NM (0.02 to 0.31) in 15.0 min"
         )

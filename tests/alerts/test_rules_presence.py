@@ -65,7 +65,7 @@ class TestGuardZone:
 
         (alert,) = watch.raised("guard_zone")
         assert alert.priority is Priority.WARNING
-        assert alert.text.startswith("radar-03: in guard zone bow, 1.50 NM, bearing 061° T")
+        assert alert.text.startswith("radar-03: in guard zone bow, 1.50 NM, bearing 061°T")
         assert alert.values["zone"] == "bow"
 
     def test_two_zones_are_two_alerts(self) -> None:
@@ -127,7 +127,7 @@ class TestNewTarget:
 
         (alert,) = watch.raised("new_target")
         assert (alert.target, alert.priority) == ("radar-09", Priority.CAUTION)
-        assert alert.text == "radar-09: new target, 5.00 NM, bearing 061° T"
+        assert alert.text == "radar-09: new target, 5.00 NM, bearing 061°T"
         assert watch.states("new_target") == ["active-acknowledged", "normal"]
 
     def test_targets_that_were_there_at_the_start_are_not_new(self) -> None:
@@ -155,7 +155,7 @@ class TestLostTarget:
         assert alert.priority is Priority.WARNING
         assert alert.text == (
             "radar-03: LOST, last known CPA 2.10 NM (1.90 to 2.30) in 11.4 min at 08:00:30 UTC, 5.00 NM, "
-            "bearing 061° T, passing astern"
+            "bearing 061°T, passing astern"
         )
 
     def test_ends_when_found_again(self) -> None:
