@@ -84,6 +84,8 @@ class HealthRules:
         held = f"; {waiting} other alerts held back" if waiting else ""
         if feed.state is FeedState.UP:
             since, held = "", ""
+        elif feed.state is FeedState.DOWN:
+            since = ""  # the alert stands unchanged: a second of silence would be read hours later
         text = f"feed {wording.clean(feed.name, 40)} is {feed.state}{since}{detail}{held}"
         return Case(
             text,

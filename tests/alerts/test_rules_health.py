@@ -146,6 +146,14 @@ class TestFeeds:
         standing = [finding for finding in watch.findings if finding.rule == "feed_silent"][-1]
         assert "3 other alerts held back" in standing.text
 
+    def test_a_feed_that_is_down_tells_why_and_no_silence_that_would_grow_old(self) -> None:
+        """Its alert is raised when the cable goes and stands unchanged: its one second of silence would grow old."""
+        watch = Watch()
+        down = FeedHealth(name="radar", state=FeedState.DOWN, silent_s=1.0, detail="unplugged or gone")
+        watch.ticks(0, 5, Situation(feeds=(down,)))
+
+        assert watch.raised()[0].text == "feed radar is down (unplugged or gone)"
+
     def test_when_it_is_heard_again_what_is_still_lost_is_told(self) -> None:
         watch = Watch()
         watch.plots(0, 30, CLEAR)
@@ -253,7 +261,7 @@ class TestBeacon:
 
         (alert,) = watch.raised()
         assert (alert.rule, alert.priority) == ("distress_beacon", Priority.ALARM)
-        assert alert.text == "ais-970123456: AIS-SART, 3.20 NM, bearing 118° T, heard 2 s ago"
+        assert alert.text == "ais-970123456: AIS-SART, 3.20 NM, bearing 118°T, heard 2 s ago"
 
     def test_one_that_says_it_is_being_tested_is_a_caution(self) -> None:
         watch = Watch()
