@@ -74,7 +74,7 @@ def encode(status: Status) -> bytes:
 
 def lines(status: Status) -> list[str]:
     """For a person. Where nothing is known it says so; it never reads as if all were well."""
-    said = [f"watch {status.watch}, condition {status.condition}"]
+    said = [f"watch '{status.watch}': condition {status.condition}"]
     said.append(f"data up to {status.time}" if status.time else "no data has come yet")
     said.append(_own_ship(status.own_ship))
     for feed in status.feeds:
@@ -86,7 +86,10 @@ def lines(status: Status) -> list[str]:
     said.append(f"{status.targets} targets")
     said.append(f"told by {', '.join(status.annunciators)}" if status.annunciators else "no annunciator is on")
     said += [f"FAILING: {name}: {words.clean(problem, 200)}" for name, problem in status.problems.items()]
-    said += [f"{alert.priority.upper()} {alert.id} {alert.state}: {alert.text}" for alert in status.alerts]
+    said += [
+        f"{alert.priority.upper()} {alert.id}, {words.ALERT_STATES[alert.state]}: {words.clean(alert.text, 200)}"
+        for alert in status.alerts
+    ]
     if not status.alerts:
         said.append("no alert stands" if status.time else "no alert can stand: there is no data")
     return said

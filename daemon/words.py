@@ -8,7 +8,7 @@ import unicodedata
 
 from alerts.events import Instant
 from alerts.plotting.colregs import rule_number
-from alerts.plotting.terms import Encounter
+from alerts.plotting.terms import AlertState, Encounter
 
 DASH = "–"
 
@@ -82,14 +82,14 @@ def minutes(value: float | None) -> str:
 def until(tcpa_min: float | None) -> str:
     """When the CPA is: in 11.2 min, or 3.0 min ago."""
     if tcpa_min is None:
-        return f"in {DASH} min"
+        return f"{DASH} min"
     return f"{minutes(-tcpa_min)} ago" if tcpa_min < 0 else f"in {minutes(tcpa_min)}"
 
 
 def limits(low_nm: float | None, high_nm: float | None) -> str:
     """The 95 % limits of a CPA: 0.00 to 0.35 NM."""
     if low_nm is None or high_nm is None:
-        return f"{DASH} to {DASH} NM"
+        return f"{DASH} NM"
     return f"{low_nm:.2f} to {high_nm:.2f} NM"
 
 
@@ -105,11 +105,11 @@ def percent(share: float | None) -> str:
 
 
 def rate(deg_min: float | None, sd_deg_min: float | None = None) -> str:
-    """Drift of the bearing, clockwise positive: +0.42 °/min, with its standard deviation where known."""
+    """Drift of the bearing, clockwise positive: +0.42°/min, with its standard deviation where known."""
     if deg_min is None:
-        return f"{DASH} °/min"
+        return f"{DASH}°/min"
     spread = "" if sd_deg_min is None else f" ± {sd_deg_min:.2f}"
-    return f"{deg_min:+.2f}{spread} °/min"
+    return f"{deg_min:+.2f}{spread}°/min"
 
 
 def age(seconds: float | None) -> str:
@@ -142,6 +142,15 @@ def encounter(kind: Encounter) -> str:
     rule = rule_number(kind)
     return f"{kind} (Rule {rule})" if rule else str(kind)
 
+
+ALERT_STATES = {
+    AlertState.ACTIVE_UNACKNOWLEDGED: "not acknowledged",
+    AlertState.ACTIVE_SILENCED: "silenced, not acknowledged",
+    AlertState.ACTIVE_ACKNOWLEDGED: "acknowledged",
+    AlertState.RECTIFIED_UNACKNOWLEDGED: "over, not acknowledged",
+    AlertState.NORMAL: "over",
+}
+"""The states of IEC 62923-1 as a person reads them; events and the archive keep the standard's own names."""
 
 CAUTIONS = (
     "An aid to a proper look-out, never a substitute.",

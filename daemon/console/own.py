@@ -17,7 +17,7 @@ def header(snapshot: Snapshot, limits: Limits | None, look: Look) -> Text:
     if limits is not None:
         held = f"CPA {limits.cpa_nm:g} NM, TCPA {limits.tcpa_min:g} min"
         parts.append((f"{words.clean(limits.condition, 24)}: {held}  ", "title"))
-    parts.append(("an aid to look-out only", "faint"))
+    parts.append(("aid to look-out only", "faint"))
     return line(look, *parts)
 
 

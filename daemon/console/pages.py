@@ -65,13 +65,13 @@ HELP = (
     ("p", "next palette: day, night, high contrast, monochrome"),
     ("q", "end the watch"),
     ("", ""),
-    ("STEADY", "the compass bearing does not appreciably change and the range closes (Rule 7)"),
+    ("STEADY", "compass bearing does not appreciably change, range closes (Rule 7)"),
     ("(95 %)", "the CPA lies between these limits in 95 cases of 100"),
-    ("passes", "ahead of us or astern of us, by the side on which it cuts our heading line"),
-    ("set", "what the set reports: agrees, DIFFERS, settling (not to be held yet), – none"),
+    ("passes", "ahead or astern of us, as the target cuts our heading line"),
+    ("set", "the set's own answer: agrees, DIFFERS, settling (not yet), – none"),
     ("! + *", "alarm not acknowledged, alarm acknowledged, warning"),
     ("alerts", "the time is that at which the figures in the text were true"),
-    ("strip", "bearing against time, now at the top: upright is steady, a lean shows the drift"),
+    ("strip", "bearing against time, now at the top: upright is steady, a lean drifts"),
 )
 
 

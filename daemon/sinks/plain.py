@@ -10,8 +10,8 @@ from collections.abc import Sequence
 from threading import Condition, Thread
 from typing import TextIO
 
-from alerts.events import Alert, AnyEvent, Event, Feed, Instant, Moment, Note, Pair, Radar, Summary
-from alerts.plotting.terms import AlertState, PairState, TrackState
+from alerts.events import Alert, AnyEvent, Event, Feed, Instant, Moment, Note, Pair, Plot, Radar, Summary
+from alerts.plotting.terms import BearingTrend, PairState, Passing, TrackState
 from daemon import words
 from daemon.console import urgency
 from daemon.console.board import Board, Row, Snapshot
@@ -22,14 +22,6 @@ WORST = 3
 # Lines that wait for a slow reader. In a live watch the oldest go first and are counted; a replay waits.
 QUEUE_MAX = 2000
 CLOSE_S = 1.0
-
-STATE_WORDS = {
-    AlertState.ACTIVE_UNACKNOWLEDGED: "not acknowledged",
-    AlertState.ACTIVE_SILENCED: "silenced, not acknowledged",
-    AlertState.ACTIVE_ACKNOWLEDGED: "acknowledged",
-    AlertState.RECTIFIED_UNACKNOWLEDGED: "over, not acknowledged",
-    AlertState.NORMAL: "over",
-}
 
 
 class Plain:
@@ -90,7 +82,7 @@ class Plain:
 
     def _line(self, event: AnyEvent) -> str | None:
         if isinstance(event, Alert):
-            state = STATE_WORDS[event.state]
+            state = words.ALERT_STATES[event.state]
             return f"{event.priority.upper()} {event.id}, {state}: {words.clean(event.text, 200)}"
         if isinstance(event, Note):
             author = f" ({words.clean(event.author, 40)})" if event.author else ""
@@ -172,15 +164,30 @@ def target_line(key: str, row: Row) -> str:
     if plot.tcpa_min < 0:
         return f"{called}: {place}, opening, CPA {words.miles(plot.cpa_nm)} was {words.until(plot.tcpa_min)}"
     return (
-        f"{called}: {place}, bearing {plot.bearing_trend}{_doubt(row)}, CPA {words.miles(plot.cpa_nm)} (95 % "
-        f"{words.limits(plot.cpa_low_nm, plot.cpa_high_nm)}) {words.until(plot.tcpa_min)}, passing {plot.passing}; "
+        f"{called}: {place}, bearing {plot.bearing_trend}{_drift(row)}, CPA {words.miles(plot.cpa_nm)} (95 % "
+        f"{words.limits(plot.cpa_low_nm, plot.cpa_high_nm)}) {words.until(plot.tcpa_min)}, {_passing(plot)}; "
         f"the set: {plot.check}"
     )
 
 
-def _doubt(row: Row) -> str:
-    """Off the bow alone a drift may be a swing of the bow."""
-    return " (drift or yaw)" if row.plot.bearing_deg is None and row.plot.relative_bearing_deg is not None else ""
+def _drift(row: Row) -> str:
+    """How fast a bearing draws: slowly may be hardly at all. Off the bow alone it may be a swing of the bow."""
+    plot = row.plot
+    said = []
+    if plot.bearing_rate_deg_min is not None and plot.bearing_trend in _DRAWING:
+        said.append(f"{abs(plot.bearing_rate_deg_min):.1f}°/min")
+    if plot.bearing_deg is None and plot.relative_bearing_deg is not None:
+        said.append("drift or yaw")
+    return f" ({', '.join(said)})" if said else ""
+
+
+_DRAWING = (BearingTrend.DRAWING_AHEAD, BearingTrend.DRAWING_AFT)
+
+
+def _passing(plot: Plot) -> str:
+    if plot.passing in (Passing.AHEAD, Passing.ASTERN):
+        return f"passing {plot.passing}"
+    return "passing side unsettled" if plot.passing is Passing.UNSETTLED else str(plot.passing)
 
 
 def _bearing(row: Row) -> str:

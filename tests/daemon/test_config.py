@@ -6,6 +6,7 @@ import pytest
 
 from daemon.config import Config, load
 from daemon.errors import CANNOT_OPEN, WRONG_USAGE, UserError
+from daemon.main import main
 from daemon.toml_lines import line_of
 
 
@@ -58,12 +59,12 @@ def test_a_mistake_is_named_with_its_place(tmp_path: Path, text: str, words: lis
 
 
 def test_files_that_cannot_be_settings(tmp_path: Path) -> None:
-    """A missing file, a directory, a binary file and a huge one each give their own words and code 3."""
+    """A missing file, a folder, a binary file and a huge one each give their own words and code 3."""
     (tmp_path / "binary.toml").write_bytes(b"\xff\xfe\x00\x01")
     (tmp_path / "huge.toml").write_bytes(b"#" * (1 << 20) + b"\n")
     for name, words in {
         "missing.toml": "No such file",
-        ".": "directory",
+        ".": "folder",
         "binary.toml": "UTF-8",
         "huge.toml": "MiB",
     }.items():
@@ -89,3 +90,25 @@ def test_line_of_finds_quoted_and_dotted_keys() -> None:
     assert line_of(text, ("alerts", "lost_target", "hold_s")) == 5
     assert line_of(text, ("conditions", "open water", "tcpa_min")) == 2
     assert line_of(text, ("feeds",)) is None
+
+
+def test_a_feed_that_cannot_be_meant_is_no_good_configuration(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """`config --check` reads the feeds' URIs as a watch would, and names the line."""
+    path = tmp_path / "boat.toml"
+    path.write_text('condition = "coastal"\n[feeds.radar]\nuri = "serial:/dev/ttyUSB0@4801"\n', encoding="utf-8")
+
+    assert main(["config", "--check", str(path)]) == 2
+    assert f"{path}, line 3: feeds.radar.uri: feed 'serial:/dev/ttyUSB0@4801'" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize("words", [["--condition", "fog"], ["--set", "condition=fog"]])
+def test_a_mistake_on_the_command_line_is_not_blamed_on_the_file(
+    tmp_path: Path, words: list[str], capsys: pytest.CaptureFixture[str]
+) -> None:
+    path = tmp_path / "boat.toml"
+    path.write_text('condition = "coastal"\n', encoding="utf-8")
+
+    assert main(["replay", "passage.nmea", "--config", str(path), *words]) == 2
+    assert capsys.readouterr().err.startswith("secondplot replay: command line: condition: 'fog' is none of")

@@ -103,7 +103,7 @@ class TestRequests:
         assert values["condition"] == "open water"
         assert [alert["id"] for alert in values["alerts"]] == [1]
         assert values["feeds"][0]["name"] == "radar"
-        assert "ALARM 1 active-unacknowledged: radar-03: CPA 0.12 NM" in reply.text
+        assert "ALARM 1, not acknowledged: radar-03: CPA 0.12 NM" in reply.text
         assert "no annunciator is on" in reply.text
 
     def test_several_requests_on_one_connection(self, served: ControlServer) -> None:
@@ -282,7 +282,7 @@ class TestCommands:
             "condition: restricted visibility\n",
             "",
         )
-        assert self.run(capsys, "status")[1].startswith("watch watch, condition restricted visibility\n")
+        assert self.run(capsys, "status")[1].startswith("watch 'watch': condition restricted visibility\n")
 
     def test_json(self, served: ControlServer, capsys: pytest.CaptureFixture[str]) -> None:
         code, out, _ = self.run(capsys, "status", "--json", "--watch", "watch")
