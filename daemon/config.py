@@ -92,10 +92,24 @@ def load(path: Path | None, overrides: Sequence[str] = ()) -> Config:
     text = settings_file.read_text(chosen) if chosen else ""
     name = str(chosen) if chosen else "built-in defaults"
     values = settings_file.parse(text, name)
+    config = from_values(values, text, name)
+    if not overrides:
+        return config
     for override in overrides:
         _overlay(values, _override(override))
-        name = name if chosen else "--set"
-    return from_values(values, text, name)
+    return from_values(values, "", "command line")  # the file alone was good: a mistake was made there
+
+
+def check_feeds(config: Config, path: Path) -> None:
+    """Raise UserError for the first feed of the file whose URI cannot be meant."""
+    from daemon.feeds import uri
+
+    for name, feed in config.feeds.items():
+        try:
+            uri.parse(feed.uri)
+        except UserError as error:
+            line = line_of(settings_file.read_text(path), ("feeds", name, "uri"))
+            raise UserError(f"{path}{f', line {line}' if line else ''}: feeds.{name}.uri: {error}") from None
 
 
 def from_values(values: dict[str, Any], text: str = "", name: str = "configuration") -> Config:

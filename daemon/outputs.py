@@ -25,6 +25,14 @@ def has_screen(args: argparse.Namespace) -> bool:
     return sys.stdout.isatty() and not (args.plain or args.quiet or args.events == "-")
 
 
+def palette_of(args: argparse.Namespace) -> str:
+    """The palette's name. Raises UserError for one that there is not: ask before anything is opened."""
+    palette = args.palette or ("monochrome" if os.environ.get("NO_COLOR") else "day")
+    if palette not in PALETTES:
+        raise UserError(f"--palette {palette}: choose one of {', '.join(PALETTES)}")
+    return palette
+
+
 def console(
     args: argparse.Namespace, config: Config, ask: Callable[[Any], None], pace: float, patient: bool
 ) -> list[Sink]:
@@ -33,10 +41,7 @@ def console(
         return []
     if not has_screen(args):
         return [Plain(patient=patient)]
-    palette = args.palette or ("monochrome" if os.environ.get("NO_COLOR") else "day")
-    if palette not in PALETTES:
-        raise UserError(f"--palette {palette}: choose one of {', '.join(PALETTES)}")
-    return [Console(ask, conditions=config.conditions, condition=config.condition, palette=palette, pace=pace)]
+    return [Console(ask, conditions=config.conditions, condition=config.condition, palette=palette_of(args), pace=pace)]
 
 
 def files(

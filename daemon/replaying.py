@@ -15,7 +15,7 @@ from daemon import outputs
 from daemon.clock import Clock, HostClock
 from daemon.commands import shared
 from daemon.config import Config, load
-from daemon.errors import UserError
+from daemon.errors import CANNOT_OPEN, UserError
 from daemon.feeds.face import Arrival
 from daemon.feeds.replay import Recording
 from daemon.stream import FeedLine, Stream
@@ -50,6 +50,7 @@ def lookout_settings(config: Config, radar_feeds: tuple[str, ...] = ()) -> Looko
 
 def replay(args: argparse.Namespace) -> int:
     """The command, from its arguments to its exit code."""
+    outputs.palette_of(args)
     config = load(args.config, shared.overrides(args))
     recordings = [Recording(path) for path in args.files]
     clock = HostClock()
@@ -73,7 +74,9 @@ def replay(args: argparse.Namespace) -> int:
         stop.set()
     summary = stream.close(summarise=True)
     _report(args, stream, recordings, clock.mono_s() - began_s, msgspec.to_builtins(summary, enc_hook=str))
-    return 130 if stop.is_set() and not keys.quit else 0
+    if stop.is_set() and not keys.quit:
+        return 130
+    return CANNOT_OPEN if any(output.name != "console" for output in stream.failing()) else 0
 
 
 class Keys:

@@ -29,7 +29,7 @@ def read_text(path: Path) -> str:
         with path.open("rb") as file:
             data = file.read(LARGEST_FILE + 1)
     except IsADirectoryError:
-        raise UserError(f"{path} is a directory; name a TOML file", CANNOT_OPEN) from None
+        raise UserError(f"{path} is a folder; name a TOML file", CANNOT_OPEN) from None
     except OSError as error:
         raise UserError(f"cannot read {path}: {error.strerror}", CANNOT_OPEN) from None
     if len(data) > LARGEST_FILE:

@@ -42,6 +42,7 @@ LAST_LINES_S = 1.0
 
 def watch(args: argparse.Namespace) -> int:
     """The command, from its arguments to its exit code."""
+    outputs.palette_of(args)
     config = load(args.config, shared.overrides(args))
     specs = _specs(args.feed, config)
     clock = HostClock()

@@ -203,8 +203,7 @@ def _questions(scenario: "Scenario", args: argparse.Namespace) -> int:
 
     if args.interval <= 0 or args.plots < 2:
         raise UserError("--interval must be over 0 and --plots at least 2")
-    if not args.questions.is_dir():
-        raise UserError(f"--questions {args.questions}: name a directory that is there", CANNOT_OPEN)
+    _make_folder(args.questions, "--questions")
     stem = args.scenario.name.removesuffix(".toml")
     paths = worksheet.write(Passage(scenario), args.questions, stem, args.interval, args.plots)
     if args.json:
@@ -214,16 +213,24 @@ def _questions(scenario: "Scenario", args: argparse.Namespace) -> int:
     return 0
 
 
+def _make_folder(folder: Path, option: str) -> None:
+    """The folder, made where it is not there yet. UserError where it cannot be one."""
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        why = "is no folder" if isinstance(error, FileExistsError) else f"cannot be made: {error.strerror}"
+        raise UserError(f"{option} {folder}: {why}", CANNOT_OPEN) from None
+
+
 def _draw(args: argparse.Namespace) -> int:
-    """Drawn encounters: scenario, recording and truth of each, numbered, in the directory `--out`."""
+    """Drawn encounters: scenario, recording and truth of each, numbered, in the folder `--out`."""
     from daemon.exercise import encounters, generate
     from daemon.exercise.writing import to_toml
 
     if args.draw < 1:
         raise UserError("--draw: write how many, at least 1")
     folder = args.out or Path()
-    if not folder.is_dir():
-        raise UserError(f"--out {folder}: name a directory that is there", CANNOT_OPEN)
+    _make_folder(folder, "--out")
     for index, scenario in enumerate(encounters.draw(args.seed or 1, args.draw), start=1):
         path = folder / f"encounter-{index:05d}.toml"
         try:

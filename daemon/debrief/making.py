@@ -58,7 +58,7 @@ def from_archive(reader: ArchiveReader, number: int | None) -> Record:
     chosen = rows[-1] if number is None else next((row for row in rows if row.passage_id == number), None)
     if chosen is None:
         held = ", ".join(str(row.passage_id) for row in rows[-20:])
-        raise UserError(f"--passage {number}: {reader.path} holds {held}")
+        raise UserError(f"--passage {number}: {reader.path} holds no such passage; it holds: {held}")
     return Archived(reader, chosen)
 
 

@@ -15,6 +15,7 @@ from daemon.clock import Clock
 from daemon.errors import CANNOT_OPEN, UserError
 from daemon.exercise.generate import tagged
 from daemon.feeds import uri
+from daemon.feeds.serial_line import plainly
 
 Form = Literal["plain", "tag", "450"]
 
@@ -70,7 +71,7 @@ class SerialLine:
         try:
             self._port = serial.Serial(path, baud, exclusive=True, write_timeout=5)
         except (serial.SerialException, ValueError) as error:
-            raise UserError(f"cannot open {path}: {error}", CANNOT_OPEN) from None
+            raise UserError(plainly(path, error), CANNOT_OPEN) from None
 
     def send(self, data: bytes) -> bool:
         import serial

@@ -41,7 +41,7 @@ class SerialSource:
                 exclusive=True,
             )
         except (ValueError, serial.SerialException) as error:
-            raise OSError(_plain(spec.path, error)) from error
+            raise OSError(plainly(spec.path, error)) from error
         self._rate = RateCheck(spec.baud)
 
     def fileno(self) -> int:
@@ -102,7 +102,8 @@ class RateCheck:
             )
 
 
-def _plain(path: str, error: Exception) -> str:
+def plainly(path: str, error: Exception) -> str:
+    """Why a serial port cannot be opened, in words that a person can act on."""
     number = getattr(error, "errno", None)
     if number == 2:
         return f"{path} is not there: is the adapter plugged in?"

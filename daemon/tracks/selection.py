@@ -6,7 +6,7 @@ from datetime import UTC, datetime
 from msgspec import Struct
 
 from alerts.events import OwnShip, Plot
-from daemon.errors import CANNOT_OPEN, UserError
+from daemon.errors import UserError
 from daemon.sinks.archive_reader import ArchiveReader, PassageRow, TargetRow
 from daemon.tracks.positions import OwnTrack, Place
 
@@ -67,12 +67,10 @@ def rows(reader: ArchiveReader, wanted: Selection) -> list[TargetRow]:
     held = reader.targets()
     if wanted.passage is not None and wanted.passage not in {row.passage_id for row in reader.passages()}:
         known = ", ".join(str(row.passage_id) for row in reader.passages()[-20:]) or "none"
-        raise UserError(f"--passage {wanted.passage}: {reader.path} holds {known}", CANNOT_OPEN)
+        raise UserError(f"--passage {wanted.passage}: {reader.path} holds no such passage; it holds: {known}")
     for target in wanted.targets:
         if target not in {row.target for row in held}:
-            raise UserError(
-                f"{reader.path} holds no target {target!r}; `secondplot tracks list` names them", CANNOT_OPEN
-            )
+            raise UserError(f"{reader.path} holds no target {target!r}; `secondplot tracks list` names them")
     return [row for row in held if wanted.wants(row)]
 
 

@@ -118,14 +118,16 @@ def _show(reader: ArchiveReader, wanted: Selection, args: argparse.Namespace) ->
 
 def _print_track(track: Track) -> None:
     print(_row_line(track.row).strip())
-    print("UTC       bearing  range     CPA      95 %              TCPA         bearing is     passing     the set")
+    print(
+        "UTC       bearing  range     CPA      95 %              TCPA         bearing is     passing           the set"
+    )
     step = max(1, len(track.points) // SHOWN)
     shown = [*track.points[:-1:step], track.points[-1]]
     for point in shown:
         plot = point.plot
         cpa = f"{words.miles(plot.cpa_nm):<8} {words.limits(plot.cpa_low_nm, plot.cpa_high_nm):<16}"
         place = f"{words.bearing(plot.bearing_deg):<7}  {words.miles(plot.range_nm):<8}"
-        judged = f"{words.until(plot.tcpa_min):<12} {plot.bearing_trend:<14} {plot.passing:<11} {plot.check}"
+        judged = f"{words.until(plot.tcpa_min):<12} {plot.bearing_trend:<14} {plot.passing:<17} {plot.check}"
         print(f"{words.clock(Instant(point.utc_ms))}  {place}  {cpa}  {judged}")
     if len(shown) < len(track.points):
         print(f"{len(shown)} of {len(track.points)} plots; --json prints all")

@@ -81,7 +81,10 @@ def range_error(text: str) -> tuple[float, float]:
 
 def course(text: str) -> float:
     """A true course or heading in [0, 360): `340`, `340T`."""
-    degrees, relative = bearing(text)
+    try:
+        degrees, relative = bearing(text)
+    except UserError:
+        raise UserError(f"cannot read the course {text!r}; write 340 or 340T, 0 to 360") from None
     if relative:
         raise UserError(f"a course is true, not off the bow: {text!r}")
     return degrees % 360
@@ -127,8 +130,12 @@ def from_csv(path: Path) -> tuple[list[Reading], list[OwnLeg]]:
             if missing:
                 raise UserError(f"{path}: no column {', '.join(missing)}; the first line must be time,bearing,range")
             return _rows(path, reader, names)
-    except (OSError, UnicodeDecodeError, csv.Error) as error:
-        raise UserError(f"{path}: cannot be read: {error}", CANNOT_OPEN) from None
+    except OSError as error:
+        raise UserError(f"{path}: cannot be read: {error.strerror}", CANNOT_OPEN) from None
+    except UnicodeDecodeError:
+        raise UserError(f"{path} is not UTF-8 text; name a CSV file", CANNOT_OPEN) from None
+    except csv.Error as error:
+        raise UserError(f"{path}: cannot be read as CSV: {error}", CANNOT_OPEN) from None
 
 
 def _rows(

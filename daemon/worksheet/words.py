@@ -74,15 +74,17 @@ def _answers(plot: ManualPlot) -> Iterator[str]:
     yield f"CPA                {movement.cpa.best:.2f} NM ({limits(movement.cpa)}){side}"
     if movement.tcpa_min is not None:
         at = clock(plot.last_s + 60 * movement.tcpa_min.best)
-        past = ", past: it is opening" if movement.tcpa_min.best <= 0 else ""
-        yield (
-            f"TCPA               {movement.tcpa_min.best:.1f} min after the last point "
-            f"({limits(movement.tcpa_min, '.1f')}), at {at}{past}"
-        )
+        yield f"TCPA               {_until(movement.tcpa_min.best)} ({limits(movement.tcpa_min, '.1f')}), at {at}"
     yield from _target(plot)
     yield f"Bearing            {_bearing(plot)}"
     yield f"Passing            {_passing(plot)}"
     yield from _encounter(plot)
+
+
+def _until(tcpa_min: float) -> str:
+    if tcpa_min <= 0:
+        return f"past, {-tcpa_min:.1f} min before the last point: it is opening"
+    return f"{tcpa_min:.1f} min after the last point"
 
 
 def _target(plot: ManualPlot) -> Iterator[str]:

@@ -79,11 +79,15 @@ def test_it_says_when_the_line_is_too_slow(short: Path, capsys: pytest.CaptureFi
         (["exercise", "nowhere.toml"], 3, "cannot read nowhere.toml"),
         (["exercise", "{short}", "--out", "no/such/place.nmea"], 3, "cannot write no/such/place.nmea"),
         (["exercise", "{short}", "--to", "tcp:127.0.0.1:1"], 2, "write pty, serial:PORT"),
-        (["exercise", "{short}", "--to", "serial:/dev/no-such-port"], 3, "cannot open /dev/no-such-port"),
+        (
+            ["exercise", "{short}", "--to", "serial:/dev/no-such-port"],
+            3,
+            "/dev/no-such-port is not there",
+        ),
         (["exercise", "{short}", "--to", "udp:127.0.0.1:10110", "--pace", "0"], 2, "--pace 0: write a number over 0"),
         (["exercise", "{short}", "--start", "yesterday"], 2, "--start yesterday: write now"),
         (["exercise", "{short}", "--seed", "-1"], 2, "--seed: write a whole number"),
-        (["exercise", "{short}", "--questions", "no-such-place"], 3, "name a directory that is there"),
+        (["exercise", "{short}", "--questions", "{short}"], 3, "is no folder"),
         (["exercise", "{short}", "--questions", ".", "--interval", "6"], 2, "take a shorter interval"),
         (["exercise", "--draw", "0"], 2, "--draw: write how many"),
     ],
@@ -325,3 +329,12 @@ def test_every_key_is_documented() -> None:
         key, kind, _, meaning = (cell.strip() for cell in row.strip("|").split(" | "))
         assert kind, key
         assert meaning, key
+
+
+def test_the_folder_for_what_is_made_is_made_too(short: Path, tmp_path: Path) -> None:
+    sheets, drawn = tmp_path / "for the crew" / "sheets", tmp_path / "drawn"
+
+    assert main(["exercise", str(short), "--questions", str(sheets), "--interval", "0.2"]) == 0
+    assert main(["exercise", "--draw", "1", "--out", str(drawn)]) == 0
+    assert len(list(sheets.iterdir())) == 2
+    assert (drawn / "encounter-00001.toml").exists()

@@ -121,7 +121,7 @@ def test_times_of_day_are_minutes_from_the_start() -> None:
 
 
 @pytest.mark.parametrize(
-    ("path", "said"), [("nowhere.toml", "cannot read"), (".", "is a directory"), ("binary.toml", "is not UTF-8")]
+    ("path", "said"), [("nowhere.toml", "cannot read"), (".", "is a folder"), ("binary.toml", "is not UTF-8")]
 )
 def test_what_is_no_scenario_file(path: str, said: str, tmp_path: Path) -> None:
     """A missing file, a directory and a binary file: code 3."""

@@ -213,3 +213,15 @@ def test_the_plotting_sheet_is_drawn(tmp_path: Path, capsys: pytest.CaptureFixtu
     assert main(["plot", "--plot", str(sheet), "10:00 000 2", "10:06 000 3"]) == 0
     assert "CPA" not in sheet.read_text(encoding="utf-8").split("</desc>")[1]
     assert main(["plot", "--plot", str(tmp_path / "no" / "sheet.svg"), *TYPED]) == 3
+
+
+def test_a_closest_approach_that_is_past_is_said_to_be(capsys: pytest.CaptureFixture[str]) -> None:
+    """Not as minutes after the last point with a minus sign."""
+    assert main(["plot", "10:00 060 3.1", "10:06 061 4.0"]) == 0
+
+    assert "TCPA               past, 26.6 min before the last point: it is opening" in capsys.readouterr().out
+
+
+def test_a_csv_file_that_is_not_there_is_said_plainly(capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["plot", "--csv", "no-such.csv"]) == 3
+    assert capsys.readouterr().err == "secondplot plot: no-such.csv: cannot be read: No such file or directory\n"

@@ -156,3 +156,22 @@ def test_the_same_recording_gives_the_same_bytes_at_any_pace(
 
     assert outputs[0] == outputs[1] == outputs[2]
     assert json.loads(outputs[0].splitlines()[-1])["event"] == "summary"
+
+
+def test_a_replay_whose_archive_cannot_be_written_ends_with_3(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """The watch of a passage goes on without its archive; a replay that was to make one has failed."""
+    short = tmp_path / "short.nmea"
+    with gzip.open(FOG) as file:
+        short.write_bytes(b"".join(line for line, _ in zip(file, range(200), strict=False)))
+
+    assert main(["replay", str(short), "--archive", "/proc/no/such.sqlite", "--quiet"]) == 3
+    assert "were not archived: archive /proc/no/such.sqlite" in capsys.readouterr().err
+
+
+def test_a_palette_that_there_is_not_is_refused_even_where_no_screen_is_drawn(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    assert main(["replay", str(FOG), "--plain", "--palette", "pink"]) == 2
+    assert "--palette pink: choose one of day" in capsys.readouterr().err

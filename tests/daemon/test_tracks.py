@@ -207,8 +207,8 @@ class TestSelection:
     @pytest.mark.parametrize(
         ("words", "code", "said"),
         [
-            (["list", "--passage", "9"], 3, "--passage 9"),
-            (["show", "radar-99"], 3, "no target 'radar-99'"),
+            (["list", "--passage", "9"], 2, "--passage 9"),
+            (["show", "radar-99"], 2, "no target 'radar-99'"),
             (["list", "--from", "yesterday"], 2, "--from yesterday"),
             (["export"], 2, "--format"),
             (["export", "--format", "parquet"], 2, "--output"),
