@@ -132,6 +132,7 @@ def a_running_watch(folder: Path) -> Iterator[None]:
             process.communicate(timeout=10)
 
 
+@pytest.mark.timeout(400)  # a hundred processes, one after another: on a busy machine more than two minutes
 def test_every_command_line_runs(place: Path) -> None:
     """Each as it stands, once; those that speak to a watch speak to a running one with a target on its plot."""
     lines = {line: where for where, line in reversed(list(shown()))}

@@ -15,6 +15,10 @@ from daemon.survey.survey import Report, Survey
 from daemon.timeline import LiveTimeline, RecordedTimeline
 
 
+GIVE_UP_S = 5.0
+"""A survey of feeds of which none has been opened by then ends: whoever waits for it looks at the cable meanwhile."""
+
+
 def of_files(paths: Sequence[str]) -> Report:
     """One survey over all the files, in the order given."""
     survey = Survey(RecordedTimeline())
@@ -44,10 +48,12 @@ def of_feeds(uris: Sequence[str], seconds: float, clock: Clock) -> Report:
     accounts = {feed.name: feed.counters for feed in feeds}
     for feed in feeds:
         feed.start()
-    end_s = clock.mono_s() + seconds
+    end_s, give_up_s = clock.mono_s() + seconds, clock.mono_s() + GIVE_UP_S
     while not intake.stopped and clock.mono_s() < end_s:
         survey.take(intake.get(min(0.5, max(0.0, end_s - clock.mono_s()))), accounts)
         if all(feed.link.ended for feed in feeds) and not len(intake):
+            break
+        if clock.mono_s() >= give_up_s and not any(feed.counters.lines or feed.link.is_open for feed in feeds):
             break
     troubles = {feed.name: feed.link.trouble for feed in feeds if not feed.link.ended}
     intake.stop()
