@@ -4,6 +4,7 @@ from math import cos, radians, sin
 
 import pytest
 
+from alerts import standing
 from alerts.plotting.picture import OwnShip, OwnShipSettings
 from parsers.observations import (
     Datum,
@@ -17,6 +18,7 @@ from parsers.observations import (
     Variation,
     WaterMotion,
 )
+from tests.alerts.watch import moment
 
 
 def source(formatter: str, talker: str = "II") -> Source:
@@ -105,6 +107,35 @@ def test_an_old_heading_gives_way_to_the_course_and_says_so() -> None:
     own.take(ground(5.5, 8.0, 86.0))
 
     assert own.heading_source(5.5) == "cog"
+
+
+def test_what_is_too_old_is_unknown_and_its_age_is_told() -> None:
+    """Position, ground motion and log: used up to their limits (15 s), and not a tenth of a second longer."""
+    own = OwnShip()
+    own.take(Position(at_s=0.0, source=source("GGA"), lat_deg=50.5, lon_deg=-2.25))
+    own.take(ground(0.0, 8.0, 86.0))
+    own.take(WaterMotion(at_s=0.0, source=source("VHW"), stw_kn=7.5))
+    fresh, old = (standing.own_event(own, moment(at_s)) for at_s in (15.0, 15.1))
+
+    assert fresh is not None
+    assert (fresh.lat_deg, fresh.lon_deg, fresh.sog_kn, fresh.cog_deg, fresh.stw_kn) == (50.5, -2.25, 8.0, 86.0, 7.5)
+    assert old is not None
+    assert (old.lat_deg, old.lon_deg, old.sog_kn, old.cog_deg, old.stw_kn) == (None,) * 5
+    assert (old.position_age_s, old.sog_age_s, old.cog_age_s, old.stw_age_s) == (15.1,) * 4
+
+
+def test_with_speeds_that_are_too_old_no_true_motion_is_worked_out() -> None:
+    """The frame is unknown and own velocity none: targets then have relative motion alone."""
+    own = OwnShip()
+    own.take(heading(0.0, 81.0))
+    own.take(ground(0.0, 8.0, 86.0))
+    own.take(WaterMotion(at_s=0.0, source=source("VHW"), stw_kn=7.5))
+    own.take(heading(15.1, 81.0))
+    motion = own.motion(15.1)
+
+    assert motion.frame is MotionReference.UNKNOWN
+    assert (motion.east_kn, motion.north_kn) == (0.0, 0.0)
+    assert own.place(15.1) is None
 
 
 def test_stopped_with_no_course_is_stopped() -> None:
