@@ -160,6 +160,7 @@ _COMMON: dict[str, tuple[str, Callable[[str], object]]] = {
     "name": ("name", str),
     "time": ("time", lambda value: FeedTime(_choice("arrival", "tag")(value))),
 }
+# Of the kinds that have options of their own.
 _OPTIONS: dict[FeedKind, dict[str, tuple[str, Callable[[str], object]]]] = {
     FeedKind.SERIAL: {
         "bits": ("bits", lambda value: int(_choice("5", "6", "7", "8")(value))),
@@ -172,14 +173,11 @@ _OPTIONS: dict[FeedKind, dict[str, tuple[str, Callable[[str], object]]]] = {
         "cap": ("cap", _cap),
         "share": ("share", lambda value: _choice("yes", "no")(value) == "yes"),
     },
-    FeedKind.TCP: {},
-    FeedKind.FILE: {},
-    FeedKind.STDIN: {},
 }
 
 
 def _options(text: str, kind: FeedKind, query: str) -> dict[str, object]:
-    known = _COMMON | _OPTIONS[kind]
+    known = _COMMON | _OPTIONS.get(kind, {})
     values: dict[str, object] = {}
     for part in filter(None, query.split("&")):
         key, _, value = part.partition("=")
