@@ -75,7 +75,9 @@ def place(tmp_path_factory: pytest.TempPathFactory) -> Path:
     for recording in ("recordings/fog-crossing.nmea.gz", "recordings/late-turn.nmea.gz", "morning.nmea.gz"):
         archive = str(folder / "passage.sqlite")
         assert main(["replay", str(folder / recording), "--quiet", "--archive", archive]) == 0
-    (folder / "drawn").mkdir()
+    (folder / "passages").mkdir()
+    for copy in ("passage.nmea.gz", "passages/one.nmea.gz"):
+        shutil.copy(ROOT / "recordings/late-turn.nmea.gz", folder / copy)
     (folder / "boat.toml").write_text('[feeds.radar]\nuri = "udp:127.0.0.1:10181"\n', encoding="utf-8")
     (folder / "secondplot.toml").write_text('condition = "coastal"\n', encoding="utf-8")
     return folder
