@@ -82,7 +82,7 @@ class Plain:
 
     def _line(self, event: AnyEvent) -> str | None:
         if isinstance(event, Alert):
-            state = words.ALERT_STATES[event.state]
+            state = _told_by(event) or words.ALERT_STATES[event.state]
             return f"{event.priority.upper()} {event.id}, {state}: {words.clean(event.text, 200)}"
         if isinstance(event, Note):
             author = f" ({words.clean(event.author, 40)})" if event.author else ""
@@ -126,6 +126,13 @@ def pair_line(pair: Pair) -> str | None:
     if pair.state is PairState.PARTED:
         return f"PARTED {who}: {words.clean(pair.why, 80)}"
     return f"JOINED {who} are one vessel" if pair.speaks == pair.target else f"JOINED {who}: AIS speaks for both"
+
+
+def _told_by(alert: Alert) -> str:
+    """An alert that gave way to a more urgent one is not over: its danger is told by that. Empty for all others."""
+    change = str(alert.values.get("change") or "")
+    _, gave_way, holder = change.partition("supersede: told by ")
+    return f"now told by {words.clean(holder, 40).replace('_', ' ')}" if gave_way else ""
 
 
 def own_line(snapshot: Snapshot) -> str:

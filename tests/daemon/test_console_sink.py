@@ -12,7 +12,8 @@ from io import StringIO
 import pyte
 import pytest
 
-from alerts.events import Note
+from alerts.events import Alert, Note
+from alerts.plotting.terms import AlertState, Priority
 from alerts.settings import DEFAULT_CONDITIONS
 from daemon.console.board import Board, Snapshot
 from daemon.console.lines import Limits, Look
@@ -230,6 +231,26 @@ class TestPlain:
         assert at_five[1].startswith("08:05:00 radar-07 (TEAL): bearing 073°T, 2.7")
         assert "bearing steady, CPA 0.04 NM (95 % 0.00 to 0.20 NM) in 10.1 min, collision course" in at_five[1]
         assert len(at_five) == 4
+
+    def test_an_alert_that_gave_way_to_a_more_urgent_one_is_not_said_to_be_over(self) -> None:
+        """The danger is not: it is told by the other."""
+        output = StringIO()
+        sink = Plain(output, patient=True, cautions=False)
+        gone = Alert(
+            time=moment(0).time,
+            id=1,
+            rule="steady_bearing",
+            priority=Priority.WARNING,
+            state=AlertState.NORMAL,
+            target="radar-07",
+            text="radar-07: bearing 073°T steady",
+            values={"change": "supersede: told by closest_approach"},
+        )
+        sink.take(moment(0), [gone])
+        sink.close()
+
+        said = output.getvalue()
+        assert said == "08:00:00 WARNING 1, now told by closest approach: radar-07: bearing 073°T steady\n"
 
     def test_the_cautions_come_first(self) -> None:
         assert self.printed(1)[0] == "An aid to a proper look-out, never a substitute."
