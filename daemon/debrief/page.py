@@ -99,7 +99,7 @@ def _sections(debrief: Debrief, title: str) -> Iterator[str]:
         played = sorted(debrief.studies, key=_urgency)[:MOST_PLAYED]
         yield (
             '<section id="play"><h2>Play-back of the relative picture</h2><p class="small">North up, own ship in the '
-            "middle. Move the slider (arrow keys too), or press Play.</p>"
+            'middle. <span class="screen">Move the slider (arrow keys too), or press Play.</span></p>'
             f"{playback(debrief.passage, played)}</section>"
         )
     yield _cards_section(debrief)
@@ -171,8 +171,8 @@ def _track_section(debrief: Debrief) -> str:
     drawing = figures.track_plot(debrief.plane, tracks)
     return (
         '<section id="tracks"><h2>Tracks over the ground</h2>'
-        f"<figure>{drawing.svg()}<figcaption>True motion, no chart. Own ship black with times; targets with cards "
-        "coloured and named at their end; the others grey.</figcaption></figure></section>"
+        f"<figure>{drawing.svg()}<figcaption>True motion, no chart. Own ship with times and her name; targets with "
+        "cards in colour, named at their end; the others grey.</figcaption></figure></section>"
     )
 
 
