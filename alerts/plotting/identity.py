@@ -354,10 +354,6 @@ class Targets:
             seen_as = kept.estimate.state if kept.estimate is not None else TrackState.SETTLING
             yield key, kept.last_s, kept.out_of_sight or seen_as
 
-    def last_seen_s(self, key: str) -> float | None:
-        kept = self._tracks.get(key)
-        return None if kept is None else kept.last_s
-
     @property
     def labels(self) -> dict[str, str]:
         """Names of the tracks that have one: the label (TLB), else the name in the target's own sentence."""

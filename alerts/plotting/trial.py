@@ -314,8 +314,3 @@ def _root(estimate: Estimate) -> Array:
     full = full + np.triu(full, 1).T
     values, axes = np.linalg.eigh(full)
     return np.asarray(axes * np.sqrt(np.maximum(values, 0.0)))
-
-
-def towards(own: OwnMotion, course_deg: float) -> float:
-    """The alteration from own course, signed: starboard positive."""
-    return signed(course_deg - own_course_speed(own)[0])

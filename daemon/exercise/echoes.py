@@ -9,7 +9,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.random import Generator
 
-from daemon.exercise.geodesy import NM_M, Floats, range_and_bearing, wrapped
+from daemon.exercise.geodesy import NM_M, Floats, range_and_bearing
 from daemon.exercise.scenario import A823_ERRORS, SMALL_SET_ERRORS, OwnShip, Radar, RadarErrors, Target
 from daemon.exercise.sensors import OwnShipReadings
 from daemon.exercise.vessel import State, Vessels
@@ -171,8 +171,3 @@ def detected(radar: Radar, targets: tuple[Target, ...], echoes: Echoes, rng: Gen
             times = echoes.times_s[:, column]
             seen[:, column] &= ~((times >= span.from_min * 60) & (times < span.until_min * 60))
     return seen
-
-
-def relative_signed(relative_deg: Floats) -> Floats:
-    """A relative bearing with starboard positive, port negative."""
-    return wrapped(relative_deg)

@@ -65,7 +65,6 @@ class Load(Struct):
     characters: int = 0
     seconds: int = 0
     busiest_characters: int = 0
-    busiest_ms: int | None = None
     over: int = 0  # seconds in which more was sent than fits
 
     @property
@@ -117,8 +116,7 @@ def _close_second(load: Load, second: int | None, characters: int) -> None:
     load.seconds += 1
     load.characters += characters
     load.over += characters * 10 > load.baud
-    if characters > load.busiest_characters:
-        load.busiest_characters, load.busiest_ms = characters, second * 1000
+    load.busiest_characters = max(load.busiest_characters, characters)
 
 
 def write(scenario: Scenario, recording: Path, truth: Path | None = None) -> Load:

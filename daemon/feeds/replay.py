@@ -6,7 +6,6 @@ as they arrived, with the same two times. Any other line keeps its TAG block, an
 
 import io
 import re
-import stat
 import sys
 import zlib
 from collections.abc import Iterator
@@ -52,7 +51,6 @@ class Recording:
         self.name = name or ("stdin" if path == "-" else Path(path).name.partition(".")[0] or "recording")
         self.counters: dict[str, Counters] = {}
         self.notices: list[str] = []
-        self.bytes_total: int | None = None
         self.bytes_taken = 0  # of the file, packed as it is
         self._framer = Framer()
         self._file = self._open()
@@ -114,10 +112,8 @@ class Recording:
             return sys.stdin.buffer
         path = Path(self.path)
         try:
-            mode = path.stat().st_mode
-            if stat.S_ISDIR(mode):
+            if path.is_dir():
                 raise UserError(f"{self.path} is a folder: name the recordings in it, e.g. {self.path}/*", CANNOT_OPEN)
-            self.bytes_total = path.stat().st_size if stat.S_ISREG(mode) else None
             return path.open("rb")
         except OSError as error:
             raise UserError(f"{self.path} cannot be read: {error.strerror}", CANNOT_OPEN) from error
