@@ -8,7 +8,7 @@ from collections.abc import Callable
 
 from msgspec import Struct
 
-from parsers import ais, alert_sentences, notes, own_ship, radar, targets, tracked_data
+from parsers import ais, alert_sentences, fixes, notes, own_ship, radar, targets, tracked_data
 from parsers.numbers import Reading
 from parsers.observations import Note, Observation, Source
 from parsers.parts import Parts
@@ -36,15 +36,15 @@ SENTENCES: dict[str, SentenceType] = {
     "ACN": SentenceType(alert_sentences.read_acn, 7, 6, "alert command"),
     "DBT": SentenceType(own_ship.dbt, own_ship.DBT.width, 1, "depth below transducer"),
     "DPT": SentenceType(own_ship.dpt, own_ship.DPT.width, 1, "depth"),
-    "DTM": SentenceType(own_ship.dtm, own_ship.DTM.width, 1, "datum reference"),
-    "GGA": SentenceType(own_ship.gga, own_ship.GGA.width, 6, "position fix"),
-    "GLL": SentenceType(own_ship.gll, own_ship.GLL.width, 4, "geographic position"),
-    "GNS": SentenceType(own_ship.gns, own_ship.GNS.width, 6, "position fix of several constellations"),
+    "DTM": SentenceType(fixes.dtm, fixes.DTM.width, 1, "datum reference"),
+    "GGA": SentenceType(fixes.gga, fixes.GGA.width, 6, "position fix"),
+    "GLL": SentenceType(fixes.gll, fixes.GLL.width, 4, "geographic position"),
+    "GNS": SentenceType(fixes.gns, fixes.GNS.width, 6, "position fix of several constellations"),
     "HDG": SentenceType(own_ship.hdg, own_ship.HDG.width, 1, "heading, deviation and variation"),
     "HDM": SentenceType(own_ship.hdm, own_ship.HDM.width, 1, "heading, magnetic"),
     "HDT": SentenceType(own_ship.hdt, own_ship.HDT.width, 1, "heading, true"),
     "OSD": SentenceType(radar.osd, radar.OSD.width, 6, "own ship data"),
-    "RMC": SentenceType(own_ship.rmc, own_ship.RMC.width, 8, "recommended minimum data"),
+    "RMC": SentenceType(fixes.rmc, fixes.RMC.width, 8, "recommended minimum data"),
     "ROT": SentenceType(own_ship.rot, own_ship.ROT.width, 2, "rate of turn"),
     "RSD": SentenceType(radar.rsd, radar.RSD.width, 11, "radar system data"),
     "THS": SentenceType(own_ship.ths, own_ship.THS.width, 2, "true heading and status"),
@@ -59,7 +59,7 @@ SENTENCES: dict[str, SentenceType] = {
     "VDR": SentenceType(own_ship.vdr, own_ship.VDR.width, 5, "set and drift"),
     "VHW": SentenceType(own_ship.vhw, own_ship.VHW.width, 5, "water speed and heading"),
     "VTG": SentenceType(own_ship.vtg, own_ship.VTG.width, 3, "course and speed over ground"),
-    "ZDA": SentenceType(own_ship.zda, own_ship.ZDA.width, 4, "time and date"),
+    "ZDA": SentenceType(fixes.zda, fixes.ZDA.width, 4, "time and date"),
 }
 """Every sentence type that is read, by its formatter."""
 
