@@ -5,6 +5,7 @@ a rate cap. What the kernel dropped because we were too slow is told by the kern
 """
 
 import contextlib
+import errno
 import ipaddress
 import re
 import socket
@@ -35,6 +36,17 @@ NUMBERS = 1000
 _NUMBERED = re.compile(rb"\\([^\\]*)\\")
 
 
+_MEANINGS = {
+    errno.EADDRINUSE: "another program listens there already (with ?share=yes on both, both can)",
+    errno.EADDRNOTAVAIL: "no interface of this machine has that address",
+    errno.EACCES: "no permission: take a port from 1024 up",
+}
+
+
+def _plainly(error: OSError) -> str:
+    return _MEANINGS.get(error.errno or 0) or error.strerror or str(error)
+
+
 class UdpSource:
     """See live.Source."""
 
@@ -61,7 +73,7 @@ class UdpSource:
         except OSError as error:
             opened.close()
             where = f"{spec.address or 'any address'}, UDP port {spec.port}"
-            raise OSError(f"{where}: {error.strerror or error}") from error
+            raise OSError(f"{where}: {_plainly(error)}") from error
         self._socket, self._kernel_drops = opened, 0
 
     def fileno(self) -> int:

@@ -82,7 +82,7 @@ class Plain:
 
     def _line(self, event: AnyEvent) -> str | None:
         if isinstance(event, Alert):
-            state = _told_by(event) or words.ALERT_STATES[event.state]
+            state = _not_over(event) or words.ALERT_STATES[event.state]
             return f"{event.priority.upper()} {event.id}, {state}: {words.clean(event.text, 200)}"
         if isinstance(event, Note):
             author = f" ({words.clean(event.author, 40)})" if event.author else ""
@@ -128,9 +128,14 @@ def pair_line(pair: Pair) -> str | None:
     return f"JOINED {who} are one vessel" if pair.speaks == pair.target else f"JOINED {who}: AIS speaks for both"
 
 
-def _told_by(alert: Alert) -> str:
-    """An alert that gave way to a more urgent one is not over: its danger is told by that. Empty for all others."""
+def _not_over(alert: Alert) -> str:
+    """An alert that gave way to a more urgent one is not over: its danger is told by that. Empty for all others.
+
+    Nor is one over that ends because the watch does: what it says may still be so.
+    """
     change = str(alert.values.get("change") or "")
+    if change.startswith("watch ends"):
+        return "no longer watched"
     _, gave_way, holder = change.partition("supersede: told by ")
     return f"now told by {words.clean(holder, 40).replace('_', ' ')}" if gave_way else ""
 

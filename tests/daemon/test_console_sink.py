@@ -232,8 +232,16 @@ class TestPlain:
         assert "bearing steady, CPA 0.04 NM (95 % 0.00 to 0.20 NM) in 10.1 min, collision course" in at_five[1]
         assert len(at_five) == 4
 
-    def test_an_alert_that_gave_way_to_a_more_urgent_one_is_not_said_to_be_over(self) -> None:
-        """The danger is not: it is told by the other."""
+    @pytest.mark.parametrize(
+        ("change", "state"),
+        [
+            ("supersede: told by closest_approach", "now told by closest approach"),
+            ("watch ends: the watch ended", "no longer watched"),
+            ("clear: drawing clear", "over"),
+        ],
+    )
+    def test_only_an_alert_whose_condition_ended_is_said_to_be_over(self, change: str, state: str) -> None:
+        """One that gave way to a more urgent alert is told by that; one that ends with the watch may hold still."""
         output = StringIO()
         sink = Plain(output, patient=True, cautions=False)
         gone = Alert(
@@ -244,13 +252,12 @@ class TestPlain:
             state=AlertState.NORMAL,
             target="radar-07",
             text="radar-07: bearing 073°T steady",
-            values={"change": "supersede: told by closest_approach"},
+            values={"change": change},
         )
         sink.take(moment(0), [gone])
         sink.close()
 
-        said = output.getvalue()
-        assert said == "08:00:00 WARNING 1, now told by closest approach: radar-07: bearing 073°T steady\n"
+        assert output.getvalue() == f"08:00:00 WARNING 1, {state}: radar-07: bearing 073°T steady\n"
 
     def test_the_cautions_come_first(self) -> None:
         assert self.printed(1)[0] == "An aid to a proper look-out, never a substitute."
