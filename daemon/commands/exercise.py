@@ -22,16 +22,16 @@ examples:
   secondplot exercise recordings/fog-crossing.toml --to udp:127.0.0.1:10110 --pace 4
   secondplot exercise recordings/fog-crossing.toml --to pty
   secondplot exercise recordings/fog-crossing.toml --questions . --interval 6
-  secondplot exercise --draw 20 --seed 7 --out drawn/"""
+  secondplot exercise --draw 20 --seed 7 --output drawn/"""
 
 LONG_S = 6 * 3600.0
 """Scenarios longer than this are sent without first running through them to see whether the line carries them."""
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("scenario", nargs="?", type=Path, metavar="SCENARIO.toml")
+    parser.add_argument("scenario", nargs="?", type=Path, metavar="SCENARIO.toml", help="the written scenario")
     parser.add_argument(
-        "--out", type=Path, metavar="PATH", help="the recording, .nmea or .nmea.gz (default: SCENARIO.nmea.gz here)"
+        "--output", type=Path, metavar="PATH", help="the recording, .nmea or .nmea.gz (default: SCENARIO.nmea.gz here)"
     )
     parser.add_argument("--truth", type=Path, metavar="PATH", help="the truth (default: beside the recording)")
     parser.add_argument("--seed", type=int, metavar="N", help="another seed than the scenario's")
@@ -110,7 +110,7 @@ def _record(scenario: "Scenario", args: argparse.Namespace) -> int:
     from daemon.exercise import generate
 
     stem = args.scenario.name.removesuffix(".toml")
-    recording = args.out or Path(f"{stem}.nmea.gz")
+    recording = args.output or Path(f"{stem}.nmea.gz")
     if recording.is_dir():
         recording = recording / f"{stem}.nmea.gz"
     truth = args.truth or recording.with_name(
@@ -223,14 +223,14 @@ def _make_folder(folder: Path, option: str) -> None:
 
 
 def _draw(args: argparse.Namespace) -> int:
-    """Drawn encounters: scenario, recording and truth of each, numbered, in the folder `--out`."""
+    """Drawn encounters: scenario, recording and truth of each, numbered, in the folder `--output`."""
     from daemon.exercise import encounters, generate
     from daemon.exercise.writing import to_toml
 
     if args.draw < 1:
         raise UserError("--draw: write how many, at least 1")
-    folder = args.out or Path()
-    _make_folder(folder, "--out")
+    folder = args.output or Path()
+    _make_folder(folder, "--output")
     for index, scenario in enumerate(encounters.draw(args.seed or 1, args.draw), start=1):
         path = folder / f"encounter-{index:05d}.toml"
         try:

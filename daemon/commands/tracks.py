@@ -9,7 +9,7 @@ bearing along the geodesic; where own position or heading was missing there is n
 examples:
   secondplot tracks list --archive passage.sqlite --within 1
   secondplot tracks show radar-01 --archive passage.sqlite --plot radar-01.svg
-  secondplot tracks export --archive passage.sqlite --from 2027-01-15T08:00 --output passage.gpx"""
+  secondplot tracks export --archive passage.sqlite --since 2027-01-15T08:00 --output passage.gpx"""
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -32,8 +32,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
             one.add_argument("--json", action="store_true", help="JSON Lines")
         one.add_argument("--archive", type=Path, metavar="PATH", help="the archive (default: that of `watch`)")
         one.add_argument("--passage", type=int, metavar="N", help="of this passage only")
-        one.add_argument("--from", dest="since", metavar="TIME", help="from this time, UTC: 2027-01-15T08:30")
-        one.add_argument("--to", dest="until", metavar="TIME", help="up to this time")
+        one.add_argument("--since", dest="since", metavar="TIME", help="from this time, UTC: 2027-01-15T08:30")
+        one.add_argument("--until", dest="until", metavar="TIME", help="up to this time")
         one.add_argument("--within", type=float, metavar="NM", help="only targets that came as close as this")
 
 

@@ -28,8 +28,8 @@ def tell(args: argparse.Namespace) -> int:
     wanted = Selection(
         passage=args.passage,
         targets=tuple(args.target),
-        from_ms=when(args.since, "--from"),
-        to_ms=when(args.until, "--to"),
+        from_ms=when(args.since, "--since"),
+        to_ms=when(args.until, "--until"),
         within_nm=args.within,
     )
     with ArchiveReader(args.archive or default_archive()) as reader:

@@ -41,8 +41,8 @@ def test_it_writes_a_recording_and_its_truth(
     assert main(["exercise", str(short), "--json"]) == 0
     said = json.loads(capsys.readouterr().out)
     first = Path("short.nmea.gz").read_bytes()
-    assert main(["exercise", str(short), "--out", "again.nmea.gz"]) == 0
-    assert main(["exercise", str(short), "--out", "other.nmea", "--seed", "5"]) == 0
+    assert main(["exercise", str(short), "--output", "again.nmea.gz"]) == 0
+    assert main(["exercise", str(short), "--output", "other.nmea", "--seed", "5"]) == 0
 
     assert said["recording"] == "short.nmea.gz"
     assert said["line"]["fits"]
@@ -77,7 +77,7 @@ def test_it_says_when_the_line_is_too_slow(short: Path, capsys: pytest.CaptureFi
     [
         (["exercise"], 2, "name a scenario file"),
         (["exercise", "nowhere.toml"], 3, "cannot read nowhere.toml"),
-        (["exercise", "{short}", "--out", "no/such/place.nmea"], 3, "cannot write no/such/place.nmea"),
+        (["exercise", "{short}", "--output", "no/such/place.nmea"], 3, "cannot write no/such/place.nmea"),
         (["exercise", "{short}", "--to", "tcp:127.0.0.1:1"], 2, "write pty, serial:PORT"),
         (
             ["exercise", "{short}", "--to", "serial:/dev/no-such-port"],
@@ -294,9 +294,9 @@ def test_text_from_a_scenario_is_text(short: Path, tmp_path: Path) -> None:
 
 def test_drawn_encounters_are_written_with_their_scenarios(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """Scenario, recording and truth of each; the scenario makes the recording again."""
-    assert main(["exercise", "--draw", "2", "--seed", "9", "--out", str(tmp_path)]) == 0
+    assert main(["exercise", "--draw", "2", "--seed", "9", "--output", str(tmp_path)]) == 0
     scenario = tmp_path / "encounter-00002.toml"
-    assert main(["exercise", str(scenario), "--out", str(tmp_path / "again.nmea.gz")]) == 0
+    assert main(["exercise", str(scenario), "--output", str(tmp_path / "again.nmea.gz")]) == 0
 
     assert len(list(tmp_path.glob("encounter-*"))) == 6
     assert (tmp_path / "again.nmea.gz").read_bytes() == (tmp_path / "encounter-00002.nmea.gz").read_bytes()
@@ -335,6 +335,6 @@ def test_the_folder_for_what_is_made_is_made_too(short: Path, tmp_path: Path) ->
     sheets, drawn = tmp_path / "for the crew" / "sheets", tmp_path / "drawn"
 
     assert main(["exercise", str(short), "--questions", str(sheets), "--interval", "0.2"]) == 0
-    assert main(["exercise", "--draw", "1", "--out", str(drawn)]) == 0
+    assert main(["exercise", "--draw", "1", "--output", str(drawn)]) == 0
     assert len(list(sheets.iterdir())) == 2
     assert (drawn / "encounter-00001.toml").exists()

@@ -193,13 +193,13 @@ class TestSelection:
 
     def test_by_time(self, archive: Path, capsys: pytest.CaptureFixture[str]) -> None:
         """radar-15 fell silent at 08:07."""
-        late = self.listed(capsys, archive, "--from", "2027-01-15T08:08")
+        late = self.listed(capsys, archive, "--since", "2027-01-15T08:08")
 
         assert "radar-15" not in {one["target"] for one in late}
         assert len(late) == 4
 
     def test_by_target_and_time_together_cut_the_track(self, archive: Path, tmp_path: Path) -> None:
-        times = ("--from", "2027-01-15T08:01:00Z", "--to", "2027-01-15T09:02:00+01:00")
+        times = ("--since", "2027-01-15T08:01:00Z", "--until", "2027-01-15T09:02:00+01:00")
         out = export(archive, tmp_path / "a.csv", "--target", "radar-07", *times)
 
         assert len(out.read_text(encoding="utf-8").splitlines()) == 1 + 21
@@ -209,7 +209,7 @@ class TestSelection:
         [
             (["list", "--passage", "9"], 2, "--passage 9"),
             (["show", "radar-99"], 2, "no target 'radar-99'"),
-            (["list", "--from", "yesterday"], 2, "--from yesterday"),
+            (["list", "--since", "yesterday"], 2, "--since yesterday"),
             (["export"], 2, "--format"),
             (["export", "--format", "parquet"], 2, "--output"),
             (["export", "--output", "/nowhere/a.gpx"], 3, "/nowhere/a.gpx"),
