@@ -31,6 +31,8 @@ U = AlertState.RECTIFIED_UNACKNOWLEDGED
 
 
 class Trigger(StrEnum):
+    """What can happen to an alert."""
+
     RAISE = "raise"  # the condition began to hold
     RAISE_CAUTION = "raise a caution"  # needs no acknowledgement
     PROMOTE = "rise in priority"

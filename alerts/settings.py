@@ -139,6 +139,8 @@ class BowCrossing(Rule, frozen=True, kw_only=True, forbid_unknown_fields=True):
 
 
 class ZoneReference(StrEnum):
+    """What a zone's bearings count from."""
+
     TRUE = "true"
     RELATIVE = "relative"
 

@@ -38,6 +38,8 @@ class Aged(Struct, frozen=True, gc=False):
 
 
 class Gone(Struct, frozen=True, gc=False):
+    """A track has ended; what waits of it is forgotten."""
+
     target: str
 
 
@@ -50,11 +52,15 @@ class Carried(Struct, frozen=True, gc=False):
 
 
 class NewCondition(Struct, frozen=True, gc=False):
+    """Another condition comes into force."""
+
     moment: Moment
     name: str
 
 
 class NewSettings(Struct, frozen=True, gc=False):
+    """Other settings come into force, every alert staying as it is."""
+
     moment: Moment
     alerts: Alerts
     conditions: dict[str, Condition]
@@ -62,11 +68,15 @@ class NewSettings(Struct, frozen=True, gc=False):
 
 
 class Command(Struct, frozen=True, gc=False):
+    """An alert command from a feed."""
+
     moment: Moment
     command: seen.AlertCommand
 
 
 class Tick(Struct, frozen=True, gc=False):
+    """A whole second, and how everything stood at it."""
+
     moment: Moment
     situation: Situation
     targets: tuple[Aged, ...]

@@ -13,6 +13,8 @@ from daemon.stream import Stream
 
 
 class FeedStatus(Struct, frozen=True):
+    """One feed: its state, its counts of lines, and what is wrong with it in words."""
+
     name: str
     state: FeedState
     lines: int
@@ -69,6 +71,7 @@ def status_of(stream: Stream, watch: str, desk: Desk | None = None) -> Status:
 
 
 def encode(status: Status) -> bytes:
+    """The status as one line of JSON."""
     return events.encoder.encode(status)
 
 

@@ -33,6 +33,8 @@ JUST_AFTER_MIDNIGHT_MS = 60_000
 
 
 class Timeline(Protocol):
+    """What dates lines: seconds that never go back, and a label of UTC."""
+
     def moment(self, arrival: Arrival, tagged: Tagged) -> Moment:
         """The moment of one line. Never before that of the line before it."""
 

@@ -63,10 +63,12 @@ def off_the_bow(relative_deg: float | None) -> str:
 
 
 def miles(nm: float | None) -> str:
+    """A distance: 0.35 NM."""
     return f"{DASH} NM" if nm is None else f"{nm:.2f} NM"
 
 
 def knots(kn: float | None) -> str:
+    """A speed: 9.1 kn."""
     return f"{DASH} kn" if kn is None else f"{kn:.1f} kn"
 
 
@@ -124,10 +126,12 @@ def age(seconds: float | None) -> str:
 
 
 def latitude(deg: float | None) -> str:
+    """50°37.06′N."""
     return DASH if deg is None else _degrees_minutes(deg, 2, "NS")
 
 
 def longitude(deg: float | None) -> str:
+    """002°50.91′W."""
     return DASH if deg is None else _degrees_minutes(deg, 3, "EW")
 
 

@@ -308,10 +308,12 @@ def vbw(
 
 
 def hdt(heading_deg: float | None, *, decimals: int = 1, talker: str = "HE") -> str:
+    """HDT: heading in degrees true; None writes a null field."""
     return sentence(f"{talker}HDT,{angle(heading_deg, decimals)},T")
 
 
 def ths(heading_deg: float | None, *, mode: str = "A", decimals: int = 1, talker: str = "HE") -> str:
+    """THS: heading in degrees true with its mode; None writes mode V."""
     return sentence(f"{talker}THS,{angle(heading_deg, decimals)},{mode if heading_deg is not None else 'V'}")
 
 
@@ -330,6 +332,7 @@ def hdg(
 
 
 def hdm(magnetic_deg: float | None, *, decimals: int = 1, talker: str = "HC") -> str:
+    """HDM: magnetic heading in degrees."""
     return sentence(f"{talker}HDM,{angle(magnetic_deg, decimals)},M")
 
 

@@ -120,6 +120,7 @@ GGA = Fields("GGA", "timestamp", "lat", "lat_dir", "lon", "lon_dir", "gps_qual",
 
 
 def gga(fields: list[str], reading: Reading) -> Observations:
+    """A fix and its time of day; quality 0 or null gives nothing."""
     time, lat, ns, lon, ew, gps_quality, hdop = GGA.pick(fields)
     quality = quality_of(_GGA_QUALITIES, gps_quality)
     if quality is None:
@@ -162,6 +163,7 @@ DTM = Fields("DTM", "datum", "subd_datum")
 
 
 def dtm(fields: list[str], reading: Reading) -> Observations:
+    """The datum of this source's positions, with its subdivision."""
     datum, subdivision = DTM.pick(fields)
     name = clean(datum + subdivision)
     return (Datum(at_s=reading.at_s, source=reading.source, datum=name),) if name else ()

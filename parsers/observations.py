@@ -58,6 +58,8 @@ class TargetStatus(StrEnum):
 
 
 class Acquisition(StrEnum):
+    """How the set came to track a target (TTM field 15)."""
+
     AUTOMATIC = "automatic"
     MANUAL = "manual"
     REPORTED = "reported"  # passed on from elsewhere, AIS for instance
@@ -265,6 +267,8 @@ class RadarSettings(Observation, frozen=True, kw_only=True, gc=False):
 
 
 class AisClass(StrEnum):
+    """What kind of AIS station it is, by message type and MMSI."""
+
     A = "class A"
     B = "class B"
     LONG_RANGE = "long range"

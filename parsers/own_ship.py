@@ -119,6 +119,7 @@ VDR = Fields("VDR", "deg_t", "current")
 
 
 def vdr(fields: list[str], reading: Reading) -> Observations:
+    """Set in degrees true and drift in knots."""
     set_to, drift = VDR.pick(fields)
     set_deg, drift_kn = angle(set_to), number(drift, 0.0, TOP_SPEED_KN)
     if set_deg is None or drift_kn is None:
@@ -132,6 +133,7 @@ HDT = Fields("HDT", "heading", "hdg_true")
 
 
 def hdt(fields: list[str], reading: Reading) -> Observations:
+    """Heading in degrees true. RefusalError for another reference than T."""
     heading, letter = HDT.pick(fields)
     if letter not in ("T", ""):
         raise RefusalError(RefusalReason.FLAG_UNKNOWN, f"heading reference {shown(letter)}")
@@ -184,6 +186,7 @@ HDM = Fields("HDM", "heading", "magnetic")
 
 
 def hdm(fields: list[str], reading: Reading) -> Observations:
+    """Magnetic heading in degrees. RefusalError for another reference than M."""
     heading, letter = HDM.pick(fields)
     if letter not in ("M", ""):
         raise RefusalError(RefusalReason.FLAG_UNKNOWN, f"heading reference {shown(letter)}")
@@ -215,6 +218,7 @@ DPT = Fields("DPT", "depth", "offset")
 
 
 def dpt(fields: list[str], reading: Reading) -> Observations:
+    """Depth below the transducer in metres, with the offset where it makes sense."""
     depth, offset = DPT.pick(fields)
     depth_m = number(depth, 0.0, DEEPEST_M)
     if depth_m is None:
@@ -227,6 +231,7 @@ DBT = Fields("DBT", "depth_feet", "depth_meters")
 
 
 def dbt(fields: list[str], reading: Reading) -> Observations:
+    """Depth below the transducer in metres, from feet where metres are null."""
     feet, metres = DBT.pick(fields)
     depth_m = number(metres, 0.0, DEEPEST_M)
     if depth_m is None:

@@ -95,6 +95,7 @@ def name(text: str) -> str:
 
 @lru_cache(maxsize=256)
 def group_of(text: str) -> Group | None:
+    """A TAG group `part-total-id`; None where it is malformed."""
     match = re.fullmatch(r"([0-9]{1,3})-([0-9]{1,3})-([0-9]{1,9})", text)
     return Group(int(match[1]), int(match[2]), int(match[3])) if match else None
 

@@ -13,6 +13,8 @@ APART_S = 0.3
 
 
 class Bell:
+    """The terminal's bell: three strokes for an alarm, two for a warning, none for a caution."""
+
     name = "bell"
 
     def __init__(self, stream: TextIO, apart_s: float = APART_S) -> None:

@@ -8,6 +8,8 @@ from alerts.notices import Notice
 
 
 class ConsoleLine:
+    """One line for each change of an alert, on a stream that needs no screen."""
+
     name = "console_line"
 
     def __init__(self, stream: TextIO) -> None:

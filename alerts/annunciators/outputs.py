@@ -17,6 +17,8 @@ Address = tuple[str, int] | tuple[str, int, int, int] | tuple[int, bytes]
 
 
 class Output(Protocol):
+    """Where alert sentences go."""
+
     def write(self, lines: list[bytes]) -> None:
         """Each line with its CR LF. Raises AnnunciatorError."""
 
@@ -40,6 +42,8 @@ def parse(uri: str) -> "SerialOutput | UdpOutput":
 
 
 class SerialOutput:
+    """A serial line, opened with the first sentence and again after each failure. `write` raises AnnunciatorError."""
+
     def __init__(self, port: str, baud: int) -> None:
         self._port, self._baud = port, baud
         self._line: serial.Serial | None = None

@@ -28,6 +28,8 @@ MOST_KEPT = 1000
 
 
 class Sentences:
+    """Alerts as ALF, ALC, ARC and HBT, or ALR for older equipment (docs/sentences.md says how sure these are)."""
+
     name = "sentences"
 
     def __init__(self, settings: SentencesSettings, output: Output) -> None:

@@ -47,8 +47,10 @@ LEAST_COASTING_S, LEAST_LOST_S = 15.0, 60.0
 
 
 def coasting_after_s(interval_s: float) -> float:
+    """Seconds of silence after which a station that sends every `interval_s` is carried on as coasting."""
     return max(LEAST_COASTING_S, COASTING_INTERVALS * interval_s)
 
 
 def lost_after_s(interval_s: float) -> float:
+    """Seconds of silence after which it is lost."""
     return max(LEAST_LOST_S, LOST_INTERVALS * interval_s)

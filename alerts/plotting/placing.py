@@ -96,6 +96,7 @@ def speaks_second(kept: Kept, report: TargetReport | TargetPosition) -> bool:
 
 
 def not_a_measurement(kept: Kept, report: TargetReport | TargetPosition, look: Look) -> Ignored | None:
+    """Why a report brings nothing new to its track; None where it is a measurement of its own."""
     if report.source != kept.source and look.at_s - kept.last_s <= ONE_BURST_S:
         if not speaks_second(kept, report):
             kept.source = report.source

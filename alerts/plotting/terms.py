@@ -4,6 +4,8 @@ from enum import StrEnum
 
 
 class BearingTrend(StrEnum):
+    """How the true bearing draws, toward our bow or our stern; steady: no drift that could be told from none."""
+
     STEADY = "steady"
     DRAWING_AHEAD = "drawing ahead"
     DRAWING_AFT = "drawing aft"
@@ -11,6 +13,8 @@ class BearingTrend(StrEnum):
 
 
 class Passing(StrEnum):
+    """On which side of us the target cuts our heading line, if it holds on."""
+
     AHEAD = "ahead"
     ASTERN = "astern"
     COLLISION_COURSE = "collision course"
@@ -50,6 +54,8 @@ class Check(StrEnum):
 
 
 class TrackState(StrEnum):
+    """What the filter makes of a track; coasting: carried on without looks, lost: for too long."""
+
     SETTLING = "settling"
     STEADY = "steady"
     MANOEUVRING = "manoeuvring"
@@ -68,6 +74,8 @@ class AlertState(StrEnum):
 
 
 class Priority(StrEnum):
+    """How urgent an alert is (IEC 62923-1): alarms and warnings sound, cautions are silent."""
+
     ALARM = "alarm"
     WARNING = "warning"
     CAUTION = "caution"
@@ -79,6 +87,8 @@ class PairState(StrEnum):
 
 
 class FeedState(StrEnum):
+    """A feed that is up has been heard lately, a silent one has not; one that is down cannot be opened."""
+
     UP = "up"
     SILENT = "silent"
     DOWN = "down"

@@ -51,6 +51,7 @@ def _bound(compose: Callable[[Plot, Board], Case], plot: Plot, board: Board) -> 
 def move_closest(
     latch: Latch, at_s: float, f: Figures, limits: Condition, rule: ClosestApproach, by_hand: bool = False
 ) -> None:
+    """Moves the latch of `closest_approach` by one plot at `at_s`. `by_hand`: without a hold."""
     enter = approach.closest_enter(f, limits.cpa_nm, limits.tcpa_min, rule.probability, rule.basis)
     stay = approach.closest_stay(f, limits.cpa_nm, limits.tcpa_min, rule.clear_ratio, rule.basis)
     advance(latch, at_s, bool(enter), bool(stay), _hold_s(rule, by_hand), rule.clear_hold_s)
@@ -62,12 +63,14 @@ def _hold_s(rule: Rule, by_hand: bool) -> float:
 
 
 def drift_limits(limits: Condition, rule: SteadyBearing) -> DriftLimits:
+    """What a drift is held against in this condition, for one plot."""
     return DriftLimits(rule.pass_ratio * limits.cpa_nm, rule.tcpa_min, rule.range_nm, limits.close_nm, rule.doubt)
 
 
 def move_steady(
     latch: Latch, at_s: float, f: Figures, limits: Condition, rule: SteadyBearing, by_hand: bool = False
 ) -> None:
+    """The same for `steady_bearing`."""
     drift = drift_limits(limits, rule)
     enter = approach.steady_enter(f, drift)
     stay = approach.steady_stay(f, drift, rule.clear_ratio)
@@ -77,6 +80,7 @@ def move_steady(
 def move_bow(
     latch: Latch, at_s: float, f: Figures, limits: Condition, rule: BowCrossing, by_hand: bool = False
 ) -> None:
+    """The same for `bow_crossing`."""
     enter = approach.bow_enter(f, limits.bow_crossing_nm, limits.bow_crossing_min)
     stay = approach.bow_stay(f, limits.bow_crossing_nm, limits.bow_crossing_min, rule.clear_ratio)
     advance(latch, at_s, bool(enter), bool(stay), _hold_s(rule, by_hand), rule.clear_hold_s)
@@ -122,6 +126,7 @@ def _tell_worse(board: Board, followed: Followed) -> None:
 
 
 def closest_case(followed: Followed, board: Board) -> Case:
+    """What the alert says; in `values` the state of the rules that it holds back."""
     plot, limits, rule = followed.plot, board.condition, board.settings.closest_approach
     theirs = "" if rule.basis is Basis.RECOMPUTED else wording.reported(plot)
     text = wording.sentence(plot, wording.approach(plot), wording.passing(plot), wording.bearing(plot), theirs)
@@ -153,6 +158,7 @@ def _measured(plot: Plot) -> dict[str, Value]:
 
 
 def steady_case(plot: Plot, board: Board) -> Case:
+    """What the alert says, with the drift and the limit of this range in degrees a minute."""
     rule, limits = board.settings.steady_bearing, board.condition
     rate, sd = plot.bearing_rate_deg_min, plot.bearing_rate_sd_deg_min
     limit = None
@@ -181,6 +187,7 @@ def steady_case(plot: Plot, board: Board) -> Case:
 
 
 def bow_case(plot: Plot, board: Board) -> Case:
+    """What the alert says: where and when the target crosses ahead."""
     limits = board.condition
     crossing = "no longer crosses ahead"
     if plot.bow_crossing_nm is not None and plot.bow_crossing_min is not None:

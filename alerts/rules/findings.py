@@ -12,6 +12,8 @@ Key = tuple[str, str | None, str]
 
 
 class Phase(StrEnum):
+    """What has become of a condition since it was last told."""
+
     RAISED = "raised"
     UPDATED = "updated"  # still holds; newer text and values
     WORSENED = "worsened"  # by a stated step

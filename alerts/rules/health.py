@@ -32,6 +32,8 @@ def is_silent(health: SensorHealth, settings: SensorLost) -> bool:
 
 
 class HealthRules:
+    """The rules on data and program: feeds, sensors, picture, outputs, clock and distress beacons."""
+
     def __init__(self, board: Board) -> None:
         self._board = board
         self._latches: dict[Key, Latch] = {}

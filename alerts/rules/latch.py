@@ -20,6 +20,8 @@ GAP_S = 30.0
 
 
 class Edge(Enum):
+    """What a plot did to a latch."""
+
     ROSE = "rose"
     FELL = "fell"
 

@@ -11,6 +11,7 @@ from alerts.settings import Condition, LostTarget, Zone
 
 
 def see_zones(board: Board, followed: Followed, at_s: float, in_grace: bool) -> None:
+    """Moves the latches of all guard zones; in grace, what is inside is only remembered."""
     rule, plot = board.settings.guard_zone, followed.plot
     for name, zone in rule.zones.items():
         latch = followed.zones.setdefault(name, Latch())
@@ -34,6 +35,7 @@ def _settle_zone(board: Board, followed: Followed, name: str, latch: Latch) -> N
 
 
 def zone_case(plot: Plot, name: str, zone: Zone) -> Case:
+    """What the alert says of a target in this zone."""
     text = wording.sentence(
         plot,
         f"in guard zone {wording.clean(name)}",
@@ -76,6 +78,7 @@ def _settle_grace_zone(board: Board, zone: str, inside: list[str], wanted: bool)
 
 
 def see_new(board: Board, followed: Followed, at_s: float, there_at_start: bool) -> None:
+    """A target first seen after the start, inside the range: told for `show_s`."""
     plot, rule = followed.plot, board.settings.new_target
     young = at_s - followed.first_s < rule.hold_s + rule.show_s
     enter = young and not there_at_start and plot.range_nm <= rule.range_nm
@@ -90,6 +93,7 @@ def _new_case(plot: Plot) -> Case:
 
 
 def see_manoeuvre(board: Board, followed: Followed, at_s: float) -> None:
+    """A target whose track manoeuvres, inside the range."""
     plot, rule = followed.plot, board.settings.target_manoeuvre
     altering = plot.track is TrackState.MANOEUVRING and plot.range_nm <= rule.range_nm
     advance(followed.manoeuvre, at_s, altering, altering, rule.hold_s, rule.clear_hold_s)
@@ -110,6 +114,7 @@ def _manoeuvre_case(plot: Plot, limit_nm: float) -> Case:
 
 
 def settle_lost(board: Board, followed: Followed, scale_nm: float | None, holder: str) -> None:
+    """A lost track, unless it left in a way that needs no alert, or `holder` tells it already."""
     plot = followed.plot
     rule = board.settings.lost_target
     wanted = followed.is_lost and board.is_on("lost_target") and not departure(plot, scale_nm, rule, board.condition)
@@ -136,6 +141,7 @@ def departure(plot: Plot, scale_nm: float | None, rule: LostTarget, condition: C
 
 
 def lost_case(plot: Plot) -> Case:
+    """What the alert says of a lost target."""
     values: dict[str, Value] = {
         "range_nm": plot.range_nm,
         "bearing_deg": plot.bearing_deg,

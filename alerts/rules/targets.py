@@ -16,6 +16,8 @@ MOST_TARGETS = 2500
 
 
 class TargetRules:
+    """The rules on targets, each with its latches; at most MOST_TARGETS are followed."""
+
     def __init__(self, board: Board) -> None:
         self._board = board
         self._check = CheckRule(board)

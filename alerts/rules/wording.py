@@ -12,6 +12,7 @@ def clean(text: str, length: int = NAME_LENGTH) -> str:
 
 
 def who(plot: Plot) -> str:
+    """The target's key, and its name where it has one."""
     name = clean(plot.name)
     return f"{plot.target} {name}" if name else plot.target
 
@@ -60,6 +61,7 @@ def reported(plot: Plot) -> str:
 
 
 def sentence(plot: Plot, *parts: str) -> str:
+    """Who, and what is so, without the parts that are empty."""
     return f"{who(plot)}: " + ", ".join(part for part in parts if part)
 
 

@@ -12,6 +12,7 @@ from daemon.console.lines import Look, line
 
 
 def alert_rank(raised: Raised) -> tuple[int, int, float]:
+    """Sorts alerts: those that wait for a person, then by priority, then the newest."""
     waiting = raised.alert.state in (AlertState.ACTIVE_UNACKNOWLEDGED, AlertState.ACTIVE_SILENCED)
     priorities = (Priority.ALARM, Priority.WARNING, Priority.CAUTION)
     return (0 if waiting else 1, priorities.index(raised.alert.priority), -raised.since_s)
@@ -98,6 +99,7 @@ def _feed_role(state: FeedState) -> str:
 
 
 def note_line(snapshot: Snapshot, look: Look) -> Text:
+    """The last note, with its time and author."""
     if not snapshot.notes:
         return line(look, ("", ""))
     note = snapshot.notes[-1]

@@ -34,4 +34,5 @@ def line(look: Look, *parts: tuple[str, str]) -> Text:
 
 
 def rule(look: Look, title: str) -> Text:
+    """A line across the screen with a title."""
     return line(look, (f"{look.glyphs.rule * 2} {title} ".ljust(look.width, look.glyphs.rule), "faint"))

@@ -76,6 +76,7 @@ HELP = (
 
 
 def help_page(look: Look) -> list[Text]:
+    """Keys and words, and the cautions."""
     lines = [line(look, ("Keys and words", "title"))]
     lines += [line(look, (f"  {key:<9}", "title"), (f" {what}", "")) for key, what in HELP]
     return [*lines, line(look, ("", "")), *[line(look, (caution, "faint")) for caution in words.CAUTIONS]]

@@ -123,6 +123,7 @@ def label(key: str, row: Row) -> str:
 
 
 def bearing_text(row: Row) -> str:
+    """True, or R off the bow where no heading is known."""
     plot = row.plot
     if plot.bearing_deg is None and plot.relative_bearing_deg is not None:
         return words.bearing(plot.relative_bearing_deg, "R")

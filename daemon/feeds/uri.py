@@ -25,6 +25,8 @@ FORMS = "serial:PORT[@BAUD], udp:[ADDRESS:]PORT, tcp:HOST:PORT, file:PATH or -, 
 
 
 class FeedKind(StrEnum):
+    """The word before the colon; `-` is STDIN."""
+
     SERIAL = "serial"
     UDP = "udp"
     TCP = "tcp"

@@ -17,6 +17,8 @@ if TYPE_CHECKING:
 
 
 class Grade(StrEnum):
+    """How much of a thing can be worked out, or that something is wrong."""
+
     CAN = "can"  # this can be worked out
     LIMITED = "limited"  # it can, but not as well as it could be
     CANNOT = "cannot"

@@ -16,6 +16,7 @@ Json = float | int | str | bool | None | list["Json"] | dict[str, "Json"]
 
 
 def text(situation: Situation, legs: Sequence[TrialLeg], trial: Trial, told: Sequence[Caution]) -> str:
+    """The answer for a person, TRIAL on every line."""
     return "\n".join(f"TRIAL  {line}" for line in _lines(situation, legs, trial, told))
 
 
@@ -56,6 +57,7 @@ def _left_out(situation: Situation) -> Iterator[str]:
 
 
 def leg_text(leg: TrialLeg) -> str:
+    """An alteration in words: course, speed, and after how many minutes."""
     parts = []
     if leg.course_deg is not None:
         parts.append(f"course {words.bearing(leg.course_deg)}")
@@ -72,6 +74,7 @@ def _outcome(one: Outcome) -> str:
 
 
 def passing_text(one: Outcome) -> str:
+    """Ahead or astern, and on which side at the CPA."""
     if one.passing is Passing.OPENING:
         return "opening"
     if one.passing in (Passing.COLLISION_COURSE, Passing.UNSETTLED):
@@ -80,6 +83,7 @@ def passing_text(one: Outcome) -> str:
 
 
 def table_text(situation: Situation, rows: Sequence[Sequence[Cell]]) -> str:
+    """The table for a person, TRIAL on every line."""
     return "\n".join(f"TRIAL  {line}" for line in _table_lines(situation, rows))
 
 
@@ -125,6 +129,7 @@ def as_json(situation: Situation, legs: Sequence[TrialLeg], trial: Trial, told: 
 
 
 def table_json(situation: Situation, rows: Sequence[Sequence[Cell]]) -> dict[str, Json]:
+    """The table as plain values; courses in degrees true, speeds in knots, probabilities 0 to 1."""
     return {
         **_json_head(situation),
         "table": [

@@ -35,6 +35,7 @@ def plus(number: float, places: int) -> str:
 
 
 def limits(value: Value, form: str = ".2f") -> str:
+    """95 % limits in the format of the value."""
     return f"95 %: {value.low:{form}} to {value.high:{form}}"
 
 
