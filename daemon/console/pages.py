@@ -71,7 +71,7 @@ HELP = (
     ("set", "the set's own answer: agrees, DIFFERS, settling (not yet), – none"),
     ("! + *", "alarm not acknowledged, alarm acknowledged, warning"),
     ("alerts", "the time is that at which the figures in the text were true"),
-    ("strip", "bearing against time, now at the top: upright is steady, a lean drifts"),
+    ("strip", "bearing against time, newest on top: upright is a steady bearing"),
 )
 
 

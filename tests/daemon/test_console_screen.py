@@ -14,7 +14,7 @@ from daemon import words
 from daemon.console.board import Board, Snapshot
 from daemon.console.keys import Keys, split
 from daemon.console.lines import Limits, Look
-from daemon.console.pages import page
+from daemon.console.pages import HELP, help_page, page
 from daemon.console.palette import ASCII, PALETTES, UNICODE
 from daemon.console.state import Page, Prompt, Request, View
 from tests.daemon.passages import FLEET, alert, moment, own_ship, passage
@@ -244,3 +244,11 @@ def test_an_alert_event_for_every_state_has_a_line() -> None:
         board.take(moment(0), [raised])
 
         assert ("ALARM" in text_of(board.snapshot(0.0))) is (state is not AlertState.NORMAL)
+
+
+def test_no_line_of_the_help_is_cut_at_80_columns() -> None:
+    """What a key or word means is read at its end as well."""
+    lines = [line.plain for line in help_page(look())]
+
+    for key, what in HELP:
+        assert any(line.endswith(what) for line in lines if line.strip().startswith(key)), what
