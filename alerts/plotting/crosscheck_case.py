@@ -147,6 +147,7 @@ class Case:
         self._outside_since_s: float | None = None
         self._inside_since_s: float | None = None
         self._differs = False
+        self._has_mean = self._has_motion = False
         self._size = words.Steady(0.4)
         self._toward = words.Steady(8.0, 0, full_circle=True)
         self._shown = {key: words.Steady(slack, digits) for key, slack, digits in _SLACK}
@@ -193,6 +194,7 @@ class Case:
             return
         ours = Vector(estimate.east_kn, estimate.north_kn)
         p = estimate.covariance
+        self._has_motion = reported.velocity is not None
         if reported.velocity is not None:
             sample = Sample(
                 at_s=report.at_s,
@@ -246,6 +248,7 @@ class Case:
     def judge(self, at_s: float, noise: SetNoise) -> bool:
         """Whether this target differs, with its holds: HOLD_S outside to begin, CLEAR_S inside to end."""
         mean = self.window.mean(at_s, noise)
+        self._has_mean = mean is not None
         motion_outside = mean is not None and mean.distance2 > OUTSIDE2 and mean.difference.size > LEAST_KN
         passing_outside = any(self._ratios(at_s))
         if motion_outside or passing_outside:
@@ -258,6 +261,14 @@ class Case:
             self._inside_since_s = at_s if self._inside_since_s is None else self._inside_since_s
             self._differs = self._differs and at_s - self._inside_since_s < CLEAR_S
         return self._differs
+
+    def doubt(self, at_s: float) -> str | None:
+        """Why a target that does not differ cannot be said to agree either; None where it can. Ask after `judge`."""
+        if self._outside_since_s is not None:
+            return words.LOOKED_INTO
+        if self._has_mean or (self.tracked_s(at_s) >= FULL_S and not self._has_motion):
+            return None
+        return words.NOT_COMPARED
 
     def _ratios(self, at_s: float) -> tuple[bool, bool]:
         recent = [p for p in self._passing if at_s - p.at_s <= WINDOW_S]

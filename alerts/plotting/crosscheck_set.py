@@ -151,7 +151,8 @@ class SetCheck:
         if fault is not None and target in fault.targets:
             return Check.DIFFERS, fault.text
         if not case.judge(at_s, self._noise):
-            return Check.AGREES, None
+            doubt = case.doubt(at_s)
+            return (Check.AGREES, None) if doubt is None else (Check.SETTLING, doubt)
         if case.tracked_s(at_s) < RECENT_S:
             return Check.SETTLING, words.SET_SETTLING
         if _within(estimate.manoeuvre_at_s, at_s, RECENT_S):

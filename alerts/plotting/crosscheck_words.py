@@ -10,6 +10,8 @@ TARGET_ALTERED = "the target altered course or speed within the last 3 min: the 
 WE_ALTERED = "we altered course or speed within the last 3 min: the set's answer lags"
 NOTHING_REPORTED = "the set gives no usable course and speed, nor CPA and TCPA"
 NOTHING_COMMON = "the set's course and speed cannot be compared: our own motion is not known"
+NOT_COMPARED = "not compared for long enough to say that it agrees"
+LOOKED_INTO = "it differs, and is being looked into: 20 s decide"
 RENUMBERED = "the number has moved to another vessel within the last 3 min"
 
 NUMBERS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve")

@@ -374,6 +374,21 @@ class TestSettling:
             "the set has tracked it for less than 3 min: its course and speed are still settling",
         )
 
+    def test_nothing_agrees_before_it_has_been_compared(self) -> None:
+        """A set that is far out from its first report on is never said to agree, not for a minute: no quiet answer."""
+
+        def far_out(report: TargetReport, own: OwnMotion, at_s: float) -> TargetReport:
+            return moved(report, 40, -30) if report.number == 3 else report
+
+        log = Drill(NORTH_12).run(300, far_out)
+        bad = [line for line in log if line[1] == "radar-03"]
+        good = [line for line in log if line[1] == "radar-01"]
+
+        assert checks(bad) == {Check.SETTLING, Check.DIFFERS}
+        assert "not compared for long enough to say that it agrees" in causes(bad)
+        assert "it differs, and is being looked into: 20 s decide" in causes(bad)
+        assert checks(after(good, 90)) == {Check.AGREES}
+
     def test_nothing_reported(self) -> None:
         """A target without course, speed, CPA and TCPA has nothing to check."""
 
