@@ -109,6 +109,7 @@ class Lookout:
         self.marks = Marks(s.marks)
         self.quality = Quality(s.picture_quality)
         self.plots: dict[str, Plot] = {}  # the latest of each target
+        self.tracks_begun = 0  # a count and no set of names: in a watch of weeks that would grow for ever
         self._doubles: dict[str, str] = {}  # a vessel's second number, and the track that speaks for her
         self._noise: dict[str, NoiseModel] = {}
         self._feed_of: dict[str, str] = {}
@@ -327,6 +328,7 @@ class Lookout:
         plot = plot_event(
             moment, key, sighting.name, sighting.look, sighting.estimate, answer, encounter, check, sighting.report
         )
+        self.tracks_begun += key not in self.plots
         self.plots[key] = plot
         said.append((moment, plot))
         if sighting.is_judged and self._raises_alerts(sighting, said):

@@ -72,7 +72,6 @@ class Stream:
         self._events: Counter[str] = Counter()
         self._alerts: Counter[str] = Counter()
         self._last_alert = 0
-        self._targets: set[str] = set()
 
     def add_feed(self, feed: FeedLine) -> None:
         """A feed that was not known at the start: a recording names it in its lines."""
@@ -250,9 +249,6 @@ class Stream:
             # Ids count up, and the first event of an alert is its raising.
             self._alerts[event.rule] += event.id > self._last_alert
             self._last_alert = max(self._last_alert, event.id)
-        target = getattr(event, "target", None)
-        if target is not None:
-            self._targets.add(target)
 
     def idle(self, now_s: float) -> None:
         """No line has come for a while: sinks may flush and draw. `now_s` is the host's monotonic time."""
@@ -294,7 +290,7 @@ class Stream:
             first_time=self.first.time if self.first else None,
             last_time=moment.time,
             events=dict(sorted(self._events.items())),
-            targets=len(self._targets),
+            targets=self.lookout.tracks_begun,
             alerts={rule: count for rule, count in sorted(self._alerts.items()) if count},
             lines=sum(one.lines for one in counters),
             accepted=sum(one.accepted for one in counters),

@@ -175,3 +175,18 @@ def test_a_palette_that_there_is_not_is_refused_even_where_no_screen_is_drawn(
 ) -> None:
     assert main(["replay", str(FOG), "--plain", "--palette", "pink"]) == 2
     assert "--palette pink: choose one of day" in capsys.readouterr().err
+
+
+def test_a_flood_of_tracks_is_counted_and_not_kept() -> None:
+    """A number that jumps about begins track after track: the summary counts them, memory holds the last."""
+    stream = stream_of("radar", sinks=[kept := Kept()])
+    for turn in range(400):
+        range_nm = 2 + 3 * (turn // 2 % 3)
+        report = sentence(f"RATTM,01,{range_nm:.2f},{turn % 360:05.1f},T,,,T,,,N,,T,,,A")
+        stream.take([Arrival("radar", tagged(report, 1_800_000_000_000 + 2500 * turn))])
+    names = {event.target for event in kept.events if isinstance(event, Plot)}
+    summary = stream.close(summarise=True)
+
+    assert summary is not None
+    assert summary.targets == len(names) > 100
+    assert len(stream.lookout.plots) < 5
