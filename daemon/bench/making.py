@@ -77,6 +77,7 @@ def _tasks(args: argparse.Namespace, config: Config, grid: Grid, passages: list[
         Task(
             paths=passage.paths,
             name=passage.name,
+            passage_id=passage.passage_id,
             settings=lookout_settings(config),
             grid=grid,
             within_nm=args.within or max(2.0, 2.0 * widest_nm),

@@ -8,7 +8,7 @@ import numpy.typing as npt
 from msgspec import Struct
 
 from alerts.lookout import LookoutSettings
-from daemon.bench import known
+from daemon.bench import archived, known
 from daemon.bench.abreast import Abreast
 from daemon.bench.closest import told
 from daemon.bench.encounters import Encounter, Judge, Verdict
@@ -17,7 +17,7 @@ from daemon.bench.limits import columns_of
 from daemon.bench.lives import Change, Stretch, stretches
 from daemon.bench.near import Near
 from daemon.bench.observer import Watcher
-from daemon.bench.reading import Progress, read
+from daemon.bench.reading import Progress, Reading, read
 from daemon.bench.tracks import Tracks
 
 Floats = npt.NDArray[np.float64]
@@ -37,6 +37,7 @@ class Task(Struct, frozen=True, kw_only=True):
 
     paths: tuple[str, ...]
     name: str
+    passage_id: int | None = None  # of an archive
     settings: LookoutSettings
     grid: Grid
     within_nm: float
@@ -78,22 +79,17 @@ def work(task: Task, stop: threading.Event | None = None, progress: Progress | N
     near = Near(settings, columns_of(every)) if grid.vectorised else None
     abreast = None if grid.vectorised else Abreast(settings, every, grid.rules)
     watchers: list[Watcher] = [tracks, *([near] if near else []), *([abreast] if abreast else [])]
-    reading = read(
-        task.paths,
-        settings,
-        watchers,
-        rate=task.rate,
-        require_checksum=task.require_checksum,
-        stop=stop,
-        progress=progress,
-    )
+    reading = _read(task, watchers, stop, progress)
+    notices = reading.notices
+    if not reading.accepted and reading.is_whole:
+        notices = (*notices, f"{task.name}: no line could be used; `secondplot survey` says what is in it")
     groups: list[Group]
     if near is not None:
         groups = [(one.settings, one.changes) for one in told(near, settings.alerts)]
     else:
         groups = list(_by_target(abreast)) if abreast else []
     alerted = frozenset(change.target for _, changes in groups for change in changes)
-    beside = known.beside(task.paths[0]) if task.by_truth and len(task.paths) == 1 else None
+    beside = known.beside(task.paths[0]) if task.by_truth and len(task.paths) == 1 and task.passage_id is None else None
     truth = known.read(beside) if beside else None
     judge = Judge(task.name, tracks, task.within_nm, task.close_nm, truth)
     encounters = judge.encounters(alerted)
@@ -115,7 +111,21 @@ def work(task: Task, stop: threading.Event | None = None, progress: Progress | N
         alarm_s=sheet.alarm_s,
         elsewhere=sheet.elsewhere,
         in_alarm_s=sheet.in_alarm_s(),
-        notices=reading.notices,
+        notices=notices,
+    )
+
+
+def _read(task: Task, watchers: Sequence[Watcher], stop: threading.Event | None, progress: Progress | None) -> Reading:
+    if task.passage_id is not None:
+        return archived.read(task.paths[0], task.passage_id, task.settings, watchers, stop=stop, progress=progress)
+    return read(
+        task.paths,
+        task.settings,
+        watchers,
+        rate=task.rate,
+        require_checksum=task.require_checksum,
+        stop=stop,
+        progress=progress,
     )
 
 

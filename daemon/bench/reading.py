@@ -23,6 +23,7 @@ class Reading(Struct, frozen=True, kw_only=True):
 
     last: Moment | None
     lines: int
+    accepted: int
     is_whole: bool
     notices: tuple[str, ...]
 
@@ -52,9 +53,11 @@ def read(
     stream.flush()
     if stream.moment is not None:
         observer.watcher.close(stream.moment)
+    counts = [counters for recording in recordings for counters in recording.counters.values()]
     return Reading(
         last=stream.moment,
-        lines=sum(counters.lines for recording in recordings for counters in recording.counters.values()),
+        lines=sum(one.lines for one in counts),
+        accepted=sum(one.accepted for one in counts),
         is_whole=not stop.is_set(),
         notices=tuple(notice for recording in recordings for notice in recording.notices),
     )

@@ -3,6 +3,7 @@
 import csv
 from pathlib import Path
 
+from rich import box
 from rich.console import Console
 from rich.table import Table
 from rich.text import Text
@@ -23,9 +24,9 @@ def show(report: Report, console: Console, everything: bool = False) -> None:
         console.print(Text(line))
     console.print(_settings(report, everything, console.width))
     if len(report.conditions) > 1:
-        console.print(_apart(report, "by condition", report.conditions))
+        console.print(_apart(report, "by condition", report.conditions, console.width))
     if len(report.passages) > 1:
-        console.print(_apart(report, "by passage", report.passages))
+        console.print(_apart(report, "by passage", report.passages, console.width))
     for line in answer(report):
         console.print(Text(line))
     console.print(Text(PROMISE, style="italic"))
@@ -55,38 +56,43 @@ def heading(report: Report) -> list[str]:
     return lines
 
 
-WIDE = 150
-"""A console from this width on has room for every figure."""
+NARROW, WIDE = 110, 150
+"""Below the one a console has room for the chief figures only; from the other on, for every one."""
 
 
 def _settings(report: Report, everything: bool, width: int) -> Table:
     title = "every setting" if everything else "settings that no other betters, by nuisance"
-    table = Table(title=title, title_justify="left")
+    table = Table(title=title, title_justify="left", box=box.SIMPLE_HEAD, padding=(0, 1, 0, 0))
     for axis in report.grid.axes:
-        table.add_column(axis.name.rpartition(".")[2].replace("_", "\n", 1))
-    heads = [
-        "caught",
-        f"late\n<{report.late_min:g} min",
-        "warning, min:\n10th (95 %)",
-        "nuisance\n/h (95 %)",
-        "alerts\n/h",
-    ]
+        table.add_column(_headed(axis.name.rpartition(".")[2]), no_wrap=True)
+    late = f"late\n<{report.late_min:g} min"
+    heads = ["caught", late, "10th,\nmin", "false\n/h"]
+    if width >= NARROW:
+        heads[2:] = ["warning, min:\n10th (95 %)", "nuisance\n/h (95 %)", "alerts\n/h"]
     if width >= WIDE:
         heads += ["missed", "median,\nmin", "worst,\nmin", "passed\nclear by", "again", "in\nalarm"]
     for head in heads:
         table.add_column(head, justify="right", no_wrap=True)
-    table.add_column("")
+    table.add_column("", no_wrap=True)
     shown = list(range(len(report.grid.settings))) if everything else report.shown()
     if not everything and len(shown) > MOST_ROWS:
         step = -(-len(shown) // MOST_ROWS)
         shown = [setting for place, setting in enumerate(shown) if place < 3 or place % step == 0]
+    what = {report.choice.nearest: "nearest", 0: "configured", report.choice.setting: "recommended"}
     for setting in shown:
-        cells = _row(report, setting)[: len(heads)]
-        what = {0: "as configured", report.choice.setting: "recommended", report.choice.nearest: "nearest"}
+        cells = _row(report, setting, width >= NARROW)[: len(heads)]
         values = report.grid.settings[setting].values
         keys = [grids.said(value) for value in values] or _configured(report)
         table.add_row(*keys, *cells, what.get(setting, ""), style="bold" if setting == report.choice.setting else "")
     return table
+
+
+def _headed(key: str) -> str:
+    """A key above a narrow column: a word a line, twelve letters of it at most."""
+    return "\n".join(word[:12] for word in key.split("_"))
+
+
+_LIMITED = (("warning_low_min", 1), ("nuisance_per_h", 2))
 
 
 def _configured(report: Report) -> list[str]:
@@ -98,15 +104,15 @@ def _configured(report: Report) -> list[str]:
     return told
 
 
-def _row(report: Report, setting: int) -> list[str]:
+def _row(report: Report, setting: int, limited: bool) -> list[str]:
+    """The cells, with their limits or without; the chief ones first."""
     given, limits = report.whole.figures, report.limits(setting)
-    low, high = limits["warning_low_min"]
-    few, many = limits["nuisance_per_h"]
+    about = {name: f" ({_between(*limits[name], digits)})" if limited else "" for name, digits in _LIMITED}
     return [
         f"{given.caught[setting]:.0f}/{given.close}",
         f"{given.late[setting]:.0f}",
-        f"{_number(float(given.warning_low_min[setting]), 1)} ({_between(low, high, 1)})",
-        f"{_number(float(given.nuisance_per_h[setting]), 2)} ({_between(few, many, 2)})",
+        _number(float(given.warning_low_min[setting]), 1) + about["warning_low_min"],
+        _number(float(given.nuisance_per_h[setting]), 2) + about["nuisance_per_h"],
         _number(float(given.alerts_per_h[setting]), 2),
         f"{given.missed[setting]:.0f}",
         _number(float(given.warning_median_min[setting]), 1),
@@ -125,24 +131,35 @@ def _between(low: float, high: float, digits: int) -> str:
     return words.DASH if low != low else f"{low:.{digits}f} to {high:.{digits}f}"
 
 
-def _apart(report: Report, title: str, parts: tuple[Part, ...]) -> Table:
+def _apart(report: Report, title: str, parts: tuple[Part, ...], width: int) -> Table:
     """As configured, and as recommended, for each condition or passage."""
-    table = Table(title=title, title_justify="left")
-    table.add_column("")
+    table = Table(title=title, title_justify="left", box=box.SIMPLE_HEAD, padding=(0, 1, 0, 0))
+    table.add_column("", overflow="fold", min_width=16)
     settings = [0] if report.choice.setting is None else [0, report.choice.setting]
-    heads = ["hours", "close", "clear", "not\njudged"]
+    is_narrow = width < NARROW
+    heads = ["close"] if is_narrow else ["hours", "close", "clear", "not\njudged"]
     for setting in settings:
-        heads += [f"{'recommended' if setting else 'configured'}:\ncaught", "median / 10th,\nmin", "nuisance\n/h"]
+        name = "recommended" if setting else "configured"
+        heads += (
+            [f"{name[:5]}.\ncaught", "10th,\nmin", "false\n/h"]
+            if is_narrow
+            else [
+                f"{name}:\ncaught",
+                "median / 10th,\nmin",
+                "nuisance\n/h",
+            ]
+        )
     for head in heads:
         table.add_column(head, justify="right", no_wrap=True)
     for part in parts:
         given = part.figures
-        cells = [words.clean(part.name, 60), f"{given.hours:.1f}", str(given.close), str(given.clear)]
-        cells.append(str(given.unjudged))
+        counts = [f"{given.hours:.1f}", str(given.close), str(given.clear), str(given.unjudged)]
+        cells = [words.clean(part.name, 60), *(counts[1:2] if is_narrow else counts)]
         for setting in settings:
-            warning = (given.warning_median_min[setting], given.warning_low_min[setting])
+            low = _number(float(given.warning_low_min[setting]), 1)
+            median = _number(float(given.warning_median_min[setting]), 1)
             cells.append(f"{given.caught[setting]:.0f}/{given.close}")
-            cells.append(" / ".join(_number(float(value), 1) for value in warning))
+            cells.append(low if is_narrow else f"{median} / {low}")
             cells.append(_number(float(given.nuisance_per_h[setting]), 2))
         table.add_row(*(Text(cell) for cell in cells))
     return table

@@ -118,6 +118,8 @@ class Tracks(Watcher):
     def hours(self) -> dict[str, float]:
         """How long each condition was in force."""
         hours: dict[str, float] = {}
+        if not self._since:
+            return hours
         for name, from_s, until_s in zip(self._in_force, self._since, [*self._since[1:], self._last_s], strict=True):
             hours[name] = hours.get(name, 0.0) + (until_s - from_s) / 3600.0
         return hours

@@ -9,9 +9,9 @@ HELP = """Tries alert limits on recordings and says what each setting would have
 close passes, misses, nuisance alerts, time in alarm. Recommends one for a stated wish, or says that none does.
 
 examples:
-  secondplot bench recordings/ --sweep cpa_nm=0.2:1.5:0.1 --sweep tcpa_min=6:24:2
-  secondplot bench passages/ --at-least-warning 10min --at-most-nuisance 1/h
-  secondplot bench passage.nmea.gz --sweep basis=recomputed,reported --sweep probability=0.3,0.5,0.8"""
+  secondplot bench recordings/late-turn.nmea.gz --sweep cpa_nm=0.2:1.5:0.1 --sweep tcpa_min=6:24:2
+  secondplot bench passage.nmea --at-least-warning 10min --at-most-nuisance 1/h
+  secondplot bench passage.nmea --sweep basis=recomputed,reported --sweep probability=0.3,0.5,0.8"""
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -19,7 +19,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "files",
         nargs="+",
         metavar="FILE",
-        help="a recording, or a folder of them; the hours that `watch --record` wrote are one passage",
+        help="a recording, an archive, or a folder of them; the hours that `watch --record` wrote are one passage",
     )
     sweep = parser.add_argument_group("what is tried")
     sweep.add_argument(

@@ -22,6 +22,7 @@ from daemon.errors import UserError
 from daemon.main import main
 from tests.daemon import bench_makers
 
+CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
 SWEEP = ["--sweep", "cpa_nm=0.2:1.0:0.2", "--sweep", "tcpa_min=2,4,8"]
 
 
@@ -137,6 +138,28 @@ def test_a_wish_that_nothing_fulfils_is_said_plainly(folder: Path, capsys: pytes
     assert found["why"].startswith("no setting does")
 
 
+@pytest.mark.skipif(CHROMIUM is None, reason="no Chromium on this machine")
+def test_the_page_shows_the_encounters_behind_its_first_cell(folder: Path, tmp_path: Path) -> None:
+    """In a browser: the script runs under the page's own policy, without a complaint, and fills every encounter in."""
+    file = tmp_path / "page.html"
+    assert main(["bench", str(folder / "busy.nmea.gz"), *SWEEP, "--quiet", "--html", str(file)]) == 0
+    words = [
+        str(CHROMIUM), "--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run",
+        "--disable-background-networking", "--disable-component-update", "--disable-sync",
+        f"--user-data-dir={tmp_path / 'profile'}", "--enable-logging=stderr", "--v=0", "--virtual-time-budget=2000",
+        "--dump-dom", file.as_uri(),
+    ]  # fmt: skip
+    done = subprocess.run(words, capture_output=True, text=True, timeout=90, check=True)
+
+    told = re.findall(r'<b class="told-here">(.*?)</b>', done.stdout)
+    assert len(told) >= 3
+    assert all("alert" in one for one in told)
+    assert any("min before" in one for one in told)
+    assert 'class="danger alerted"' in done.stdout
+    assert 'aria-pressed="true"' in done.stdout
+    assert not [line for line in done.stderr.splitlines() if "CONSOLE" in line]
+
+
 def test_names_in_a_recording_cannot_break_the_page(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """Text from the wire is text in the page: checked where the page is made, with a hostile name."""
     import msgspec
@@ -175,7 +198,7 @@ def test_an_interrupt_gives_what_is_finished_marked_as_partial(folder: Path, tmp
     """Ctrl-C in the middle: the figures so far, said to be partial, and exit code 130."""
     long = tmp_path / "long"
     long.mkdir()
-    for number in range(12):
+    for number in range(30):
         shutil.copy(folder / "busy.nmea.gz", long / f"{number:02d}.nmea.gz")
     command = [sys.executable, "-m", "daemon.main", "bench", str(long), *SWEEP, "--workers", "1", "--json"]
     running = subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
@@ -186,19 +209,50 @@ def test_an_interrupt_gives_what_is_finished_marked_as_partial(folder: Path, tmp
     assert running.returncode == 130, err
     found = json.loads(out)
     assert found["partial"] is True
-    assert 1 <= len(found["passages"]) < 12
-    assert found["passages_planned"] == 12
+    assert 1 <= len(found["passages"]) < 30
+    assert found["passages_planned"] == 30
 
 
 def _wait_until_reading(pid: int, folder: Path) -> None:
-    """Until the process has the third file open: it has finished two."""
-    wanted = str(folder / "02.nmea.gz")
-    for _ in range(3000):
-        links = Path(f"/proc/{pid}/fd")
-        if any(os.path.realpath(link) == wanted for link in links.iterdir()):
+    """Until the process has the third file open, or a later one: it has finished two."""
+    for _ in range(6000):
+        opened = (Path(os.path.realpath(link)) for link in Path(f"/proc/{pid}/fd").iterdir())
+        if any(path.parent == folder and path.name >= "02" for path in opened):
             return
         time.sleep(0.01)
     raise AssertionError("it never came to the third recording")
+
+
+def test_an_archive_is_judged_like_the_recording_that_it_was_made_from(
+    folder: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Its measurements are plotted again: the same close passes, caught alike, warnings to half a minute."""
+    recording = str(folder / "busy.nmea.gz")
+    archive = tmp_path / "passage.sqlite"
+    assert main(["replay", recording, "--quiet", "--archive", str(archive)]) == 0
+    capsys.readouterr()
+
+    again = answer(capsys, str(archive), *SWEEP, "--close", "0.6")
+    first = answer(capsys, recording, *SWEEP, "--close", "0.6", "--truth", "hindsight")
+
+    assert again["passages"][0]["name"] == "passage.sqlite, passage 1"
+    assert again["close_passes"] == first["close_passes"] >= 3
+    for ours, theirs in zip(again["settings"], first["settings"], strict=True):
+        assert ours["caught"] == theirs["caught"]
+        assert ours["warning_median_min"] == pytest.approx(theirs["warning_median_min"], abs=0.5)
+
+
+def test_a_recording_of_which_nothing_can_be_used_is_named(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """No hour, no encounter, no figure; and the message says which file it was."""
+    (tmp_path / "spoilt.nmea").write_bytes(b"$GPHDT,61.0,T*00\r\n" * 3)
+
+    assert main(["bench", str(tmp_path / "spoilt.nmea"), *SWEEP, "--json"]) == 0
+
+    told = capsys.readouterr()
+    found = json.loads(told.out)
+    assert "spoilt.nmea: no line could be used" in told.err
+    assert (found["hours"], found["encounters"], found["recommended"]) == (0.0, 0, None)
+    assert found["settings"][0]["alerts_per_h"] is None
 
 
 def test_mistakes_are_named_with_the_mend() -> None:

@@ -76,6 +76,22 @@ def test_figures_are_those_worked_out_by_hand() -> None:
     assert given.alarm_share.tolist() == pytest.approx([0.025, 0.025, 0.025])
 
 
+def test_conditions_are_told_apart() -> None:
+    """Encounters go with the condition in force at the closest approach, rates by the hours that it was in force."""
+    import msgspec
+
+    last = msgspec.structs.replace(ONE.encounters[-1], condition="harbour")
+    two = msgspec.structs.replace(
+        ONE, encounters=(*ONE.encounters[:-1], last), hours={"open water": 3.0, "harbour": 1.0}
+    )
+    open_water, harbour = (figures(pool([two], name), 5.0) for name in ("open water", "harbour"))
+
+    assert (open_water.close, open_water.clear, open_water.hours) == (4, 0, 3.0)
+    assert (harbour.close, harbour.clear, harbour.hours) == (0, 1, 1.0)
+    assert open_water.nuisance_per_h.tolist() == [0.0, 0.0, 0.0]
+    assert harbour.nuisance_per_h.tolist() == [2.0, 8.0, 2.0]
+
+
 def test_the_front_holds_what_no_other_betters() -> None:
     """The third setting costs as much as the first and warns later: it is not on the front."""
     assert front(figures(pool([ONE]), 5.0)).tolist() == [0, 1]
