@@ -18,6 +18,9 @@ def own_event(own: Picture, moment: Moment) -> OwnShip | None:
     heading_age_s, position_age_s, ground_age_s, water_age_s = (_tenths(age) for age in ages)
     fix, ground, water = own.fix(at_s), own.ground_velocity(at_s), own.water_speed(at_s)
     heading_deg, _ = own.true_heading(at_s)
+    heading_source = own.heading_source(at_s)
+    if heading_source == "cog":
+        heading_age_s = ground_age_s  # of the value that is shown, not of the sensor whose place it takes
     return OwnShip(
         time=moment.time,
         lat_deg=round(fix.lat_deg, 6) if fix else None,
@@ -28,7 +31,7 @@ def own_event(own: Picture, moment: Moment) -> OwnShip | None:
         cog_deg=_angle(ground.course_deg) if ground else None,
         cog_age_s=ground_age_s,
         heading_deg=_angle(heading_deg),
-        heading_source=own.heading_source(at_s),
+        heading_source=heading_source,
         heading_age_s=heading_age_s,
         stw_kn=round(water.stw_kn, 2) if water and water.stw_kn is not None else None,
         stw_age_s=water_age_s,

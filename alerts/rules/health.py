@@ -103,7 +103,8 @@ class HealthRules:
             bad = health.needed and waited
         else:
             bad = health.age_s > settings.after_s
-        wanted = self._latched(at_s, key, bad, settings)
+        # What was held back is not told once the sensor is there again, though its latch clears a little later.
+        wanted = self._latched(at_s, key, bad, settings) and (bad or key in self._board.told)
         holder = "feed_silent" if health.feed in silent else holder
         self._board.settle(
             key, wanted, lambda: self._sensor_case(rule, health, settings), reason="there again", held_by=holder

@@ -130,6 +130,16 @@ def test_a_receiver_that_falls_silent_is_one_alert() -> None:
     assert watch.book.standing(moment(5))[0].text == "position lost, none for 11 s (gnss/GPRMC); speed lost with it"
 
 
+def test_what_was_held_back_and_is_there_again_is_never_told() -> None:
+    """The log takes the lost receiver's place: no warning sounds to say 'speed is there again'."""
+    watch = Watch()
+    gone = SensorHealth(age_s=11.0, source="gnss/GPRMC", feed="gnss")
+    watch.ticks(0, 5, Situation(position=gone, speed=gone))
+    watch.ticks(6, 20, Situation(position=gone, speed=SensorHealth(age_s=0.2, source="log/VWVHW", feed="log")))
+
+    assert [alert.rule for alert in watch.raised()] == ["position_lost"]
+
+
 class TestFeeds:
     SILENT = (FeedHealth(name="radar", state=FeedState.SILENT, silent_s=14.0),)
 

@@ -124,6 +124,17 @@ def test_what_is_too_old_is_unknown_and_its_age_is_told() -> None:
     assert (old.position_age_s, old.sog_age_s, old.cog_age_s, old.stw_age_s) == (15.1,) * 4
 
 
+def test_a_course_that_stands_in_for_the_heading_has_its_own_age() -> None:
+    """Not that of the sensor that was lost: a fresh value is not called old, nor an old one fresh."""
+    own = OwnShip()
+    own.take(heading(0.0, 81.0))
+    own.take(ground(59.5, 8.0, 86.0))
+    event = standing.own_event(own, moment(60.0))
+
+    assert event is not None
+    assert (event.heading_deg, event.heading_source, event.heading_age_s) == (86.0, "cog", 0.5)
+
+
 def test_with_speeds_that_are_too_old_no_true_motion_is_worked_out() -> None:
     """The frame is unknown and own velocity none: targets then have relative motion alone."""
     own = OwnShip()
