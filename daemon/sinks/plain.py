@@ -11,7 +11,7 @@ from threading import Condition, Thread
 from typing import TextIO
 
 from alerts.events import Alert, AnyEvent, Event, Feed, Instant, Moment, Note, Pair, Plot, Radar, Summary
-from alerts.plotting.terms import BearingTrend, PairState, Passing, TrackState
+from alerts.plotting.terms import AlertState, BearingTrend, PairState, Passing, TrackState
 from daemon import words
 from daemon.console import urgency
 from daemon.console.board import Board, Row, Snapshot
@@ -42,6 +42,7 @@ class Plain:
         self._board = Board()
         self._feeds: dict[str, str] = {}
         self._order: list[str] = []
+        self._rectified: set[int] = set()  # alerts that are over and wait for a person
         self._period_s = period_s
         self._worst = worst
         self._next_s: float | None = None
@@ -82,7 +83,12 @@ class Plain:
 
     def _line(self, event: AnyEvent) -> str | None:
         if isinstance(event, Alert):
-            state = _not_over(event) or words.ALERT_STATES[event.state]
+            state = "" if event.id in self._rectified else _not_over(event)
+            state = state or words.ALERT_STATES[event.state]
+            if event.state is AlertState.RECTIFIED_UNACKNOWLEDGED:
+                self._rectified.add(event.id)
+            else:
+                self._rectified.discard(event.id)
             return f"{event.priority.upper()} {event.id}, {state}: {words.clean(event.text, 200)}"
         if isinstance(event, Note):
             author = f" ({words.clean(event.author, 40)})" if event.author else ""

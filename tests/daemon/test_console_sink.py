@@ -11,6 +11,7 @@ from io import StringIO
 
 import pyte
 import pytest
+from msgspec import structs
 
 from alerts.events import Alert, Note
 from alerts.plotting.terms import AlertState, Priority
@@ -255,9 +256,14 @@ class TestPlain:
             values={"change": change},
         )
         sink.take(moment(0), [gone])
+        over = structs.replace(gone, id=2, state=AlertState.RECTIFIED_UNACKNOWLEDGED)
+        sink.take(moment(1), [over])
+        sink.take(moment(2), [structs.replace(gone, id=2)])
         sink.close()
 
-        assert output.getvalue() == f"08:00:00 WARNING 1, {state}: radar-07: bearing 073°T steady\n"
+        first, _, last = output.getvalue().splitlines()
+        assert first == f"08:00:00 WARNING 1, {state}: radar-07: bearing 073°T steady"
+        assert last.startswith("08:00:00 WARNING 2, over: ")
 
     def test_the_cautions_come_first(self) -> None:
         assert self.printed(1)[0] == "An aid to a proper look-out, never a substitute."
