@@ -89,7 +89,7 @@ class TestWatch:
             os.close(slave)
 
         assert answer == "1 acknowledged\n"
-        assert f"WARNING {alert['id']} active-acknowledged: feed radar is silent" in after
+        assert f"WARNING {alert['id']}, acknowledged: feed radar is silent" in after
         assert b"WARNING" in said  # quiet: alerts are told on stderr
         assert process.returncode == 0
         assert not list((tmp_path / "secondplot").glob("*.sock"))
