@@ -35,7 +35,7 @@ Send = Callable[[bytes], object]
 Make = Callable[[int], list[bytes]]
 
 
-@lru_cache(maxsize=100_000)
+@lru_cache(maxsize=4_000)  # of the lines that come again; more would be measured as the watch's memory
 def _line(body: str) -> bytes:
     return f"{body}*{checksum(body[1:].encode()):02X}\r\n".encode()
 
