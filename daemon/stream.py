@@ -13,7 +13,7 @@ from msgspec import Struct
 
 from alerts.annunciators.desk import Desk
 from alerts.events import Alert, AnyEvent, Feed, Instant, Moment, Note, Summary
-from alerts.lookout import Lookout, World
+from alerts.lookout import OURSELVES, Lookout, World
 from alerts.plotting.terms import FeedState
 from alerts.rules.situation import FeedHealth, OutputHealth
 from daemon.errors import UserError
@@ -27,6 +27,12 @@ from parsers.tag import untag
 
 EVERY_SECOND_S = 600.0
 """A gap up to this long is ticked through second by second; in a longer one, nothing changes faster than minutes."""
+
+SHORT_GAP_S = 60.0
+GAP_TICKS = 200_000
+"""Ticks that gaps longer than SHORT_GAP_S may cost: a hundred gaps of a day. Shorter ones earn them back. A recording
+that leaps a day in every line uses them up, and is then ticked through ever more coarsely: what is lost or stale is
+still told, at most a quarter of the silence late."""
 
 
 DUPLICATE = "a copy of another feed's sentence"
@@ -68,7 +74,8 @@ class Stream:
         self.moment: Moment | None = None
         self.first: Moment | None = None
         self._next_tick_s: float | None = None
-        self._jump_s: float | None = None
+        self._gap_ticks = GAP_TICKS
+        self._is_told_of_gaps = False
         self._events: Counter[str] = Counter()
         self._alerts: Counter[str] = Counter()
         self._last_alert = 0
@@ -133,12 +140,32 @@ class Stream:
         """The whole seconds that have not been ticked up to the moment; in a long gap, then by the minute."""
         began_s = self._next_tick_s
         assert began_s is not None
+        if began_s > moment.at_s:
+            return
+        in_full = self._is_paid_for(moment, moment.at_s - began_s)
         while self._next_tick_s is not None and self._next_tick_s <= moment.at_s:
             due_s = self._next_tick_s
             behind_ms = round((moment.at_s - due_s) * 1000)
             yield Moment(due_s, Instant(moment.time.utc_ms - behind_ms))
-            step_s = 1.0 if due_s - began_s < EVERY_SECOND_S else 60.0
+            step_s = _step_s(due_s - began_s, in_full)
             self._next_tick_s = due_s + step_s if due_s + step_s <= moment.at_s else float(int(moment.at_s) + 1)
+
+    def _is_paid_for(self, moment: Moment, gap_s: float) -> bool:
+        """Whether a gap may be ticked through in full; the watch is told once when one may not."""
+        ticks = int(min(gap_s, EVERY_SECOND_S) + max(0.0, gap_s - EVERY_SECOND_S) / 60) + 1
+        if gap_s <= SHORT_GAP_S:
+            self._gap_ticks = min(GAP_TICKS, self._gap_ticks + ticks)
+            return True
+        if ticks <= self._gap_ticks:
+            self._gap_ticks -= ticks
+            return True
+        if not self._is_told_of_gaps:
+            self._is_told_of_gaps = True
+            text = (
+                "too many long silences: from here on what is lost or stale in one is told up to a quarter of it late"
+            )
+            self.lookout.say(moment, Note(time=moment.time, text=text, author=OURSELVES))
+        return False
 
     def _tick(self, moment: Moment) -> None:
         for feed in self.feeds.values():
@@ -296,6 +323,13 @@ class Stream:
             accepted=sum(one.accepted for one in counters),
             refused=dict(sorted(refused.items())),
         )
+
+
+def _step_s(waited_s: float, in_full: bool) -> float:
+    """From one tick of a gap to the next."""
+    if not in_full:
+        return max(1.0, float(waited_s // 4))
+    return 1.0 if waited_s < EVERY_SECOND_S else 60.0
 
 
 def _feed_event(feed: FeedLine, moment: Moment) -> Feed:

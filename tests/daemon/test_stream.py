@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from alerts.events import Alert, AnyEvent, Feed, Moment, OwnShip, Plot, Summary
+from alerts.events import Alert, AnyEvent, Feed, Moment, Note, OwnShip, Plot, Summary
 from alerts.lookout import Lookout
 from alerts.plotting.terms import FeedState
 from daemon.feeds.face import Arrival, Counters
@@ -97,6 +97,40 @@ def test_a_second_is_ticked_once_and_a_gap_in_full() -> None:
     assert len(own) == 65
     assert own[-2].heading_deg is None
     assert own[3].heading_deg == 90.0
+
+
+def lost_after_s(stream: Stream, kept: Kept, began_s: int) -> float:
+    """A vessel on a collision course, and then nothing for most of a day: how long until the danger is told as lost."""
+    del kept.events[:]
+    for plot in range(60):
+        report = sentence(f"RATTM,01,{4 - plot * 0.02:.2f},010.0,T,,,T,,,N,,T,,,A")
+        stream.take([Arrival("radar", tagged(report, 1000 * (began_s + 3 * plot)))])
+    stream.take([Arrival("radar", tagged(sentence("HEHDT,90.0,T"), 1000 * (began_s + 80_000)))])
+    lost = [event for event in kept.events if isinstance(event, Alert) and "LOST, last known" in event.text]
+    return lost[0].time.utc_ms / 1000 - (began_s + 177)
+
+
+def test_a_recording_that_leaps_a_day_in_every_line_is_not_ticked_in_full_for_ever() -> None:
+    """It says so once; a danger lost in such a gap is told all the same, at most a quarter of the silence late."""
+    ticks: list[Moment] = []
+    stream = stream_of("radar", sinks=[kept := Kept()])
+    tick = stream._tick
+
+    def counted(moment: Moment) -> None:
+        ticks.append(moment)
+        tick(moment)
+
+    stream._tick = counted  # type: ignore[method-assign]
+    in_time_s = lost_after_s(stream, kept, 1_800_000_000)
+    stream._gap_ticks = 5000  # as after a hundred days of it
+    leaps = [tagged(sentence("HEHDT,90.0,T"), 1000 * (1_800_000_000 + 80_000 * day)) for day in range(2, 102)]
+    stream.take([Arrival("radar", line) for line in leaps])
+    told = [event for event in kept.events if isinstance(event, Note) and "too many long silences" in event.text]
+    late_s = lost_after_s(stream, kept, 1_800_000_000 + 80_000 * 103)
+
+    assert len(ticks) < 12_000 < 103 * 2000
+    assert len(told) == 1
+    assert in_time_s <= late_s <= 1.25 * in_time_s
 
 
 def test_silence_is_an_event() -> None:
