@@ -161,9 +161,8 @@ class Lookout:
         self._place(moment, self._with_prediction(report), look)
 
     def _take_position(self, moment: Moment, position: seen.TargetPosition) -> None:
-        fix = self.own.fix(position.at_s)
-        own = self.own.motion(position.at_s)
-        look = None if fix is None else look_at(position, own, fix.lat_deg, fix.lon_deg)
+        place = self.own.place(position.at_s)
+        look = None if place is None else look_at(position, self.own.motion(position.at_s), *place)
         self._place(moment, position, look)
 
     def _place(self, moment: Moment, report: seen.TargetReport | seen.TargetPosition, look: Look | None) -> None:

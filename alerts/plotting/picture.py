@@ -126,6 +126,8 @@ class OwnShip:
         east_kn, north_kn, frame = self._velocity(at_s)
         hours = 0.0 if self._reckoned_s is None else max(0.0, at_s - self._reckoned_s) / 3600.0
         old_east_kn, old_north_kn, _ = self._reckoned
+        if frame is MotionReference.UNKNOWN:
+            hours = 0.0  # a place that went on while the velocity says zero would put own speed into every target's
         heading_deg, heading_sd_deg = self.true_heading(at_s)
         return OwnMotion(
             at_s=at_s,
@@ -263,9 +265,13 @@ class OwnShip:
     # ------------------------------------------------------------------------------------------ dead reckoning
 
     def _reckon(self, at_s: float) -> None:
-        """Carries own ship's place on to now with the mean of the old and the new velocity."""
+        """Carries own ship's place on to now with the mean of the old and the new velocity.
+
+        It stands still from the last reckoning on where no velocity is known, as `motion` has it.
+        """
         east_kn, north_kn, frame = self._velocity(at_s)
-        if self._reckoned_s is not None and at_s > self._reckoned_s:
+        is_known = frame is not MotionReference.UNKNOWN
+        if is_known and self._reckoned_s is not None and at_s > self._reckoned_s:
             old_east_kn, old_north_kn, old_frame = self._reckoned
             hours = (at_s - self._reckoned_s) / 3600.0
             new_east_kn, new_north_kn = (east_kn, north_kn) if frame is old_frame else (old_east_kn, old_north_kn)

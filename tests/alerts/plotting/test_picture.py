@@ -149,6 +149,20 @@ def test_with_speeds_that_are_too_old_no_true_motion_is_worked_out() -> None:
     assert own.place(15.1) is None
 
 
+@pytest.mark.parametrize("compass", [True, False])
+def test_with_no_velocity_own_place_stands_still_in_the_plane(compass: bool) -> None:
+    """Place and velocity are of one motion, whatever else is heard: a target's motion is worked out from both."""
+    own = OwnShip()
+    own.take(ground(0.0, 10.0, 0.0))
+    if compass:
+        for second in range(1, 200):
+            own.take(heading(float(second), 0.0))
+    before, after = own.motion(100.0 if not compass else 199.0), own.motion(200.0)
+
+    assert after.frame is MotionReference.UNKNOWN
+    assert (after.east_nm, after.north_nm) == (before.east_nm, before.north_nm)
+
+
 def test_stopped_with_no_course_is_stopped() -> None:
     """A receiver sends no course when stopped: the velocity is zero over ground, and known."""
     own = OwnShip()
