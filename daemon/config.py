@@ -37,7 +37,11 @@ class ArchiveSettings(Struct, frozen=True, kw_only=True, forbid_unknown_fields=T
 
     path: Annotated[str | None, Meta(description="archive of `watch`; empty: under $XDG_DATA_HOME/secondplot")] = None
     keep_days: Annotated[
-        Annotated[float, Meta(gt=0)] | None, Meta(description="older passages are removed; empty: kept for ever")
+        Annotated[float, Meta(gt=0)] | None, Meta(description="what is older is removed; empty: kept for ever")
+    ] = None
+    keep_mib: Annotated[
+        Annotated[float, Meta(ge=1)] | None,
+        Meta(description="what is oldest is removed to stay within this size, the last hour never; empty: no limit"),
     ] = None
 
 

@@ -9,7 +9,7 @@ from typing import Any
 
 from daemon.about import version
 from daemon.clock import Clock
-from daemon.config import Config
+from daemon.config import ArchiveSettings, Config
 from daemon.console.palette import PALETTES
 from daemon.errors import UserError
 from daemon.sinks.archive import Archive
@@ -53,6 +53,9 @@ def files(
         sinks.append(EventsSink(args.events))
     if archive:
         passage = Passage(origin=origin, source=source, program=f"secondplot {version()}")
-        keep_days = config.archive.keep_days if origin == "watch" else None
-        sinks.append(Archive(archive, passage, clock, lossless=origin == "replay", keep_days=keep_days))
+        keep = config.archive if origin == "watch" else ArchiveSettings()  # a replay removes nothing
+        lossless = origin == "replay"
+        sinks.append(
+            Archive(archive, passage, clock, lossless=lossless, keep_days=keep.keep_days, keep_mib=keep.keep_mib)
+        )
     return sinks

@@ -33,4 +33,5 @@ def overrides(args: argparse.Namespace) -> list[str]:
     chosen = list(args.set)
     if args.condition:
         chosen.append(f"condition = {json.dumps(args.condition)}")
-    return chosen
+    limits = {key: getattr(args, key, None) for key in ("keep_days", "keep_mib")}  # of `watch`
+    return chosen + [f"archive.{key} = {value}" for key, value in limits.items() if value is not None]

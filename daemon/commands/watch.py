@@ -25,6 +25,10 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument("--record", type=Path, metavar="DIR", help="write verbatim what arrives, a file an hour")
     parser.add_argument("--no-archive", action="store_true", help="keep no tracks")
+    parser.add_argument("--keep-days", type=float, metavar="DAYS", help="remove from the archive what is older")
+    parser.add_argument(
+        "--keep-mib", type=float, metavar="MIB", help="remove what is oldest from an archive larger than this"
+    )
     parser.add_argument(
         "--service",
         action="store_true",

@@ -32,6 +32,7 @@ PATIENCE_S = 3.0
 """Another program's lock is borne this long before anybody is told."""
 
 UPKEEP_S = 30.0
+UPKEEP_TURN_S = 0.1
 CLOSE_S = 1.5
 """A stop waits this long for the last commit, whatever the disk does."""
 
@@ -54,13 +55,13 @@ class Archive:
         *,
         lossless: bool = False,
         keep_days: float | None = None,
-        most_mib: float | None = None,
+        keep_mib: float | None = None,
         store: Store | None = None,
     ) -> None:
         self._store = store or Store(path, passage)
         self._clock = clock
         self._lossless = lossless
-        self._limits = upkeep.Limits(keep_days, most_mib)
+        self._limits = upkeep.Limits(keep_days, keep_mib)
         self._lock = threading.Condition()
         self._common: deque[Dated] = deque()
         self._kept: deque[Dated] = deque()
@@ -233,19 +234,26 @@ class Archive:
                 self._gap = (since, lost + 1)
 
     def _do_upkeep(self) -> None:
-        """One portion of upkeep at a time, so that new data is never kept waiting."""
+        """Short portions of upkeep, for a moment at a time, so that new data is never kept waiting."""
         connection, newest = self._store.connection, self._newest
-        if connection is None or newest is None or self._clock.mono_s() < self._next_upkeep_s:
+        now_s = self._clock.mono_s()
+        if connection is None or newest is None or now_s < self._next_upkeep_s:
             return
+        more = True
         try:
-            cutoff = self._limits.cutoff_utc_ms(connection, newest.time.utc_ms, self._clock.utc_ms())
-            more = cutoff is not None and upkeep.remove_before(connection, cutoff)
-            more = upkeep.give_back_space(connection) or more
+            while more and not self._stopping and not self._is_due() and self._clock.mono_s() - now_s < UPKEEP_TURN_S:
+                more = self._upkeep_portion(connection, newest.time.utc_ms)
         except sqlite3.Error as error:
             self._failed(error)
             more = False
         if not more:
             self._next_upkeep_s = self._clock.mono_s() + UPKEEP_S
+
+    def _upkeep_portion(self, connection: sqlite3.Connection, newest_utc_ms: int) -> bool:
+        cutoff = self._limits.cutoff_utc_ms(connection, newest_utc_ms, self._clock.utc_ms())
+        more = cutoff is not None and upkeep.remove_before(connection, cutoff)
+        more = more or self._limits.move_on(connection, newest_utc_ms)
+        return upkeep.give_back_space(connection) or more
 
 
 _MEANINGS = {

@@ -15,6 +15,7 @@ FREE_PAGES = 256
 BROKEN = {"SQLITE_CORRUPT", "SQLITE_NOTADB"}
 _DAY_MS = 86_400_000
 _HOUR_MS = 3_600_000
+_QUARTER_MS = _HOUR_MS // 4
 _TABLES = ("own_ship", "alerts", "radar", "notes", "feeds", "gaps")
 
 
@@ -108,6 +109,22 @@ def give_back_space(connection: sqlite3.Connection) -> bool:
     return True
 
 
+def _oldest_utc_ms(connection: sqlite3.Connection) -> int | None:
+    """The oldest row's label, counted back from its passage's newest row as in `remove_before`; None without rows."""
+    columns = [(table, "at_s") for table in _TABLES] + [("targets", "first_at_s")]
+    firsts = ", ".join(
+        f"(SELECT min({column}) FROM {table} WHERE passage_id = passages.passage_id)" for table, column in columns
+    )
+    oldest = [
+        last_utc_ms - round((last_at_s - min(found)) * 1000)
+        for last_utc_ms, last_at_s, *each in connection.execute(
+            f"SELECT last_utc_ms, last_at_s, {firsts} FROM passages"
+        )
+        if (found := [at_s for at_s in each if at_s is not None])
+    ]
+    return min(oldest, default=None)
+
+
 class Limits:
     """Which rows are too old: by age, by size, or neither.
 
@@ -115,20 +132,31 @@ class Limits:
     jumped by years must never empty the archive.
     """
 
-    def __init__(self, keep_days: float | None, most_mib: float | None) -> None:
+    def __init__(self, keep_days: float | None, keep_mib: float | None) -> None:
         self._keep_days = keep_days
-        self._most_bytes = None if most_mib is None else most_mib * 1024 * 1024
-        self._size_cut_ms = 0
+        self._most_bytes = None if keep_mib is None else keep_mib * 1024 * 1024
+        self._size_cut_ms: int | None = None
 
     def cutoff_utc_ms(self, connection: sqlite3.Connection, newest_utc_ms: int, host_utc_ms: int) -> int | None:
         """Rows before this are to go; None if nothing is."""
         cuts = []
         if self._keep_days is not None and abs(newest_utc_ms - host_utc_ms) < _DAY_MS:
             cuts.append(round(newest_utc_ms - self._keep_days * _DAY_MS))
-        if self._most_bytes is not None and used_bytes(connection) > self._most_bytes:
-            oldest = connection.execute("SELECT min(started_utc_ms) FROM passages").fetchone()[0]
-            if oldest is not None:
-                self._size_cut_ms = max(self._size_cut_ms, oldest)
-                self._size_cut_ms = min(self._size_cut_ms + _HOUR_MS // 4, newest_utc_ms - _HOUR_MS)
-                cuts.append(self._size_cut_ms)
+        if self._size_cut_ms is not None and self._is_too_large(connection):
+            cuts.append(self._size_cut_ms)
         return max(cuts, default=None)
+
+    def move_on(self, connection: sqlite3.Connection, newest_utc_ms: int) -> bool:
+        """Nothing is left before the cut: the next one is a quarter of an hour after the oldest row, where the file is
+        too large. False where there is no more to remove.
+
+        Not before: a cut that ran ahead of the removing would cost own ship's rows long before any plot.
+        """
+        oldest_utc_ms = _oldest_utc_ms(connection) if self._is_too_large(connection) else None
+        if oldest_utc_ms is None:
+            return False
+        self._size_cut_ms = min(oldest_utc_ms + _QUARTER_MS, newest_utc_ms - _HOUR_MS)
+        return self._size_cut_ms > oldest_utc_ms
+
+    def _is_too_large(self, connection: sqlite3.Connection) -> bool:
+        return self._most_bytes is not None and used_bytes(connection) > self._most_bytes

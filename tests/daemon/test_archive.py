@@ -1,7 +1,8 @@
 """The archive: what goes in comes out, in any order of events, through any SQLite tool."""
 
 import sqlite3
-from collections.abc import Iterator
+import time
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
@@ -10,7 +11,7 @@ from alerts.events import AnyEvent, Plot
 from daemon.clock import HostClock, VirtualClock
 from daemon.errors import UserError
 from daemon.sinks import archive_schema, archive_upkeep
-from daemon.sinks.archive import COMMIT_S, Archive
+from daemon.sinks.archive import COMMIT_S, UPKEEP_S, Archive
 from daemon.sinks.archive_reader import ArchiveReader
 from daemon.sinks.archive_store import Passage, Store, connect
 from tests.daemon.archive_makers import START_MS, moment, one_of_each, own_ship, plot
@@ -244,15 +245,38 @@ class TestUpkeep:
         assert portions > 3
         assert path.stat().st_size < full / 2
 
-    def test_a_size_limit_moves_the_cut_forward(self, store: Store) -> None:
-        """Over the limit the oldest quarter of an hour goes first, and the last hour never."""
-        connection = self.fill(store, 5)
-        limits = archive_upkeep.Limits(None, 0.001)
-        newest = START_MS + 4 * 3_600_000
-        cuts = [limits.cutoff_utc_ms(connection, newest, newest) for _ in range(40)]
+    def removed_until_small(self, connection: sqlite3.Connection, limits: archive_upkeep.Limits, newest: int) -> int:
+        turns = 0
+        while True:
+            cutoff = limits.cutoff_utc_ms(connection, newest, newest)
+            removed = cutoff is not None and archive_upkeep.remove_before(connection, cutoff)
+            if not (removed or limits.move_on(connection, newest)):
+                return turns
+            turns += 1
 
-        assert cuts[0] == START_MS + 900_000
-        assert cuts[-1] == newest - 3_600_000
+    def test_over_the_size_limit_the_oldest_goes_first_whatever_it_is(self, store: Store) -> None:
+        """Plots and own ship's rows end at the same time, within the quarter of an hour that is cut at once."""
+        store.write([(moment(t), event) for t in range(0, 40_000, 20) for event in (own_ship(t), plot(t))])
+        connection = store.connection
+        assert connection
+        before = archive_upkeep.used_bytes(connection)
+        limits = archive_upkeep.Limits(None, before / 2 / 1024 / 1024)
+        self.removed_until_small(connection, limits, START_MS + 39_980_000)
+        firsts = [connection.execute(f"SELECT min(at_s) FROM {name}").fetchone()[0] for name in ("own_ship", "plots")]
+
+        assert archive_upkeep.used_bytes(connection) <= before / 2
+        assert abs(firsts[0] - firsts[1]) <= 900
+        assert 15_000 < min(firsts) < 25_000
+
+    def test_the_last_hour_stays_whatever_the_size_limit(self, store: Store) -> None:
+        """And a passage that began when the clock was not set yet is not a reason to look through fifty years."""
+        connection = self.fill(store, 5)
+        connection.execute("UPDATE passages SET started_utc_ms = 0")
+        turns = self.removed_until_small(connection, archive_upkeep.Limits(None, 0.001), START_MS + 4 * 3_600_000)
+
+        assert connection.execute("SELECT min(at_s) FROM own_ship").fetchone() == (3 * 3600.0,)
+        assert connection.execute("SELECT min(at_s) FROM plots").fetchone() == (3 * 3600.0,)
+        assert turns < 60
 
     def test_a_new_name_for_all_three_parts(self, tmp_path: Path) -> None:
         """Main file, log and index are renamed together; a second one in the same second gets a number."""
@@ -264,6 +288,39 @@ class TestUpkeep:
         names = sorted(file.name for file in tmp_path.iterdir())
         stamp = "a.broken-20270115T080000Z"
         assert names == sorted(f"{stamp}{n}{part}" for n in ("", "-2") for part in ("", "-wal", "-shm"))
+
+
+def until(done: Callable[[], bool]) -> None:
+    """Within ten seconds."""
+    for _ in range(1000):
+        if done():
+            return
+        time.sleep(0.01)
+    raise AssertionError("not within ten seconds")
+
+
+def test_a_running_archive_keeps_within_its_size(path: Path) -> None:
+    """Rows of days before, more than the limit: they go while the watch writes, the oldest first, and its own stay."""
+    old = Store(path, PASSAGE)
+    old.open()
+    old.write([(moment(t), plot(t, name="N" * 300)) for t in range(-400_000, -100_000, 75)])
+    old.close()
+    clock = VirtualClock(utc_ms=START_MS)
+    archive = Archive(path, PASSAGE, clock, keep_mib=1.0)
+    archive.take(moment(0), one_of_each(0))
+    connection = connect(path)
+    assert archive_upkeep.used_bytes(connection) > 1.5 * 1024 * 1024
+    clock.advance(COMMIT_S)
+    until(lambda: archive.written > 0)
+    clock.advance(UPKEEP_S)
+    until(lambda: archive_upkeep.used_bytes(connection) <= 1024 * 1024)
+    archive.close()
+
+    assert archive_upkeep.used_bytes(connection) <= 1024 * 1024
+    assert connection.execute("SELECT count(*) FROM plots").fetchone()[0] > 500
+    assert connection.execute("SELECT min(at_s) FROM plots").fetchone()[0] > -400_000
+    assert connection.execute("SELECT count(*) FROM alerts").fetchone() == (1,)
+    connection.close()
 
 
 def test_one_transaction_holds_all_that_waited(path: Path) -> None:

@@ -1,9 +1,11 @@
 """Each kind of mistake in the configuration is refused with the key, the line and what was meant."""
 
+import argparse
 from pathlib import Path
 
 import pytest
 
+from daemon.commands import shared, watch
 from daemon.config import Config, load
 from daemon.errors import CANNOT_OPEN, WRONG_USAGE, UserError
 from daemon.main import main
@@ -112,3 +114,16 @@ def test_a_mistake_on_the_command_line_is_not_blamed_on_the_file(
 
     assert main(["replay", "passage.nmea", "--config", str(path), *words]) == 2
     assert capsys.readouterr().err.startswith("secondplot replay: command line: condition: 'fog' is none of")
+
+
+def test_what_the_archive_keeps_is_asked_for_on_the_command_line_too(tmp_path: Path) -> None:
+    """`--keep-days` and `--keep-mib` are laid over the file, and bounded like it."""
+    path = tmp_path / "secondplot.toml"
+    path.write_text("[archive]\nkeep_days = 30\nkeep_mib = 500\n", encoding="utf-8")
+    parser = argparse.ArgumentParser()
+    watch.add_arguments(parser)
+    chosen = load(path, shared.overrides(parser.parse_args(["--keep-mib", "100.5"]))).archive
+
+    assert (chosen.keep_days, chosen.keep_mib) == (30, 100.5)
+    with pytest.raises(UserError, match=r"archive\.keep_days: expected a number > 0"):
+        load(path, shared.overrides(parser.parse_args(["--keep-days", "0"])))
