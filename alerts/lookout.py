@@ -56,8 +56,8 @@ MOST_PREDICTIONS = 1023
 """Target numbers in TTD: 1 to 1023."""
 
 
-RELATIVE_REMEMBERED_S = 60.0
-"""A heading is needed for this long after the last relative bearing."""
+NEED_REMEMBERED_S = 60.0
+"""A heading is needed for this long after the last relative bearing, own position after the last target's position."""
 
 OURSELVES = "secondplot"
 """The author of the program's own notes."""
@@ -115,7 +115,9 @@ class Lookout:
         self._feed_of: dict[str, str] = {}
         self._radars: dict[str, seen.RadarSettings] = {}
         self._predictions: dict[tuple[str, int], seen.TargetPrediction] = {}
-        self._relative_s: float | None = None
+        self._relative_s: float | None = None  # when a bearing was last counted from the bow
+        self._placed_s: float | None = None  # when a target last told its position instead of a range and bearing
+        self._fix_watch = standing.FixWatch()
         self._waiting: list[Sighting | Tick | Gone | Carried | NewCondition | NewSettings | Command | Said] = []
 
     # ----------------------------------------------------------------------------------------- first stroke
@@ -143,6 +145,9 @@ class Lookout:
         self._waiting.extend(Gone(key) for key in self.marks.forget(at_s))
         own = self.own.motion(at_s)
         self._waiting.extend(waiting_of(moment, step, OURSELVES) for step in self.vessels.tick(at_s, own))
+        fix_told = self._fix_watch.see(at_s, self.own)
+        if fix_told is not None:
+            self._waiting.append((moment, Note(time=moment.time, text=fix_told, author=OURSELVES)))
         own_event = standing.own_event(self.own, moment)
         if own_event is not None:
             self._waiting.append((moment, own_event))
@@ -161,6 +166,7 @@ class Lookout:
         self._place(moment, self._with_prediction(report), look)
 
     def _take_position(self, moment: Moment, position: seen.TargetPosition) -> None:
+        self._placed_s = position.at_s
         place = self.own.place(position.at_s)
         look = None if place is None else look_at(position, self.own.motion(position.at_s), *place)
         self._place(moment, position, look)
@@ -197,6 +203,8 @@ class Lookout:
             self._waiting.append((moment, Note(time=moment.time, text=exchange, author=OURSELVES)))
 
     def _take_ais(self, moment: Moment, observation: AisObservation) -> None:
+        if isinstance(observation, seen.AisPosition) and self.settings.ais.on:
+            self._placed_s = observation.at_s
         sighting = self.ais.take(observation)
         if sighting is None:
             return
@@ -421,8 +429,8 @@ class Lookout:
         return Track(self._noise[feed])
 
     def _situation(self, at_s: float, world: World) -> Situation:
-        relative = self._relative_s is not None and at_s - self._relative_s < RELATIVE_REMEMBERED_S
-        heading, position, speed = standing.sensors(self.own, at_s, relative, bool(self.plots))
+        needs_heading, needs_position = _lately(self._relative_s, at_s), _lately(self._placed_s, at_s)
+        heading, position, speed = standing.sensors(self.own, at_s, needs_heading, needs_position, bool(self.plots))
         return Situation(
             heading=heading,
             position=position,
@@ -448,6 +456,10 @@ class Lookout:
             )
             for feed, settings in self._radars.items()
         )
+
+
+def _lately(then_s: float | None, at_s: float) -> bool:
+    return then_s is not None and at_s - then_s < NEED_REMEMBERED_S
 
 
 def _remark(moment: Moment, remarks: Iterable[Remark], said: list[Said]) -> None:

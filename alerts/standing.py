@@ -6,7 +6,10 @@ from alerts.events import Moment, OwnShip, Radar
 from alerts.plotting.picture import OwnShip as Picture
 from alerts.plotting.sources import Choice
 from alerts.rules.situation import SensorHealth
-from parsers.observations import RadarSettings
+from parsers.observations import FixQuality, RadarSettings
+
+FIX_HOLD_S = 10.0
+"""A receiver that loses its satellites for a moment, under a bridge, is no news."""
 
 
 def own_event(own: Picture, moment: Moment) -> OwnShip | None:
@@ -39,7 +42,7 @@ def own_event(own: Picture, moment: Moment) -> OwnShip | None:
 
 
 def sensors(
-    own: Picture, at_s: float, needs_heading: bool, needs_speed: bool
+    own: Picture, at_s: float, needs_heading: bool, needs_position: bool, needs_speed: bool
 ) -> tuple[SensorHealth, SensorHealth, SensorHealth]:
     """Health of heading, position and speed. Speed is that over ground, else through the water."""
     stand_in = "course over ground" if own.heading_source(at_s) == "cog" else None
@@ -47,9 +50,33 @@ def sensors(
     is_water = water_s is not None and (ground_s is None or ground_s > own.settings.speed_max_age_s)
     return (
         _health(own.heading, at_s, needs_heading, stand_in),
-        _health(own.position, at_s),
+        _health(own.position, at_s, needs_position),
         _health(own.water if is_water else own.ground, at_s, needs_speed),
     )
+
+
+class FixWatch:
+    """Tells when own position is made in another way: a receiver without satellites goes on by dead reckoning, and its
+    positions look like any others."""
+
+    def __init__(self) -> None:
+        self._told = FixQuality.SATELLITE
+        self._changing: tuple[FixQuality, float] | None = None  # to what, since when
+
+    def see(self, at_s: float, own: Picture) -> str | None:
+        """What to tell the watch at this moment, once the new way has lasted for FIX_HOLD_S; None: nothing."""
+        fix = own.fix(at_s)
+        if fix is None or fix.quality is self._told:
+            self._changing = None
+            return None
+        if self._changing is None or self._changing[0] is not fix.quality:
+            self._changing = (fix.quality, at_s)
+        if at_s - self._changing[1] < FIX_HOLD_S:
+            return None
+        self._told, self._changing = fix.quality, None
+        if fix.quality is FixQuality.SATELLITE:
+            return f"own position is by satellite again ({fix.source})"
+        return f"own position is not by satellite: {fix.quality.value} ({fix.source})"
 
 
 def radar_event(moment: Moment, settings: RadarSettings) -> Radar:

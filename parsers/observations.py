@@ -190,7 +190,7 @@ class Datum(Observation, frozen=True, kw_only=True, gc=False):
 
 
 class TargetReport(Observation, frozen=True, kw_only=True, gc=False):
-    """One tracked target as the set reports it (TTM, TTD).
+    """One tracked target as the set reports it (TTM, TTD; TLL where it says "lost" and no position).
 
     `range_nm` and `bearing_deg` are the measurement. Course, speed, CPA and TCPA are the set's own answer: they are
     held against ours and never used to make it. A target that is being acquired or is lost may carry junk in them.

@@ -181,11 +181,14 @@ TLL = Fields(
 
 
 def tll(fields: list[str], reading: Reading) -> Observations:
-    """A target's position; without a number, a mark on the picture."""
+    """A target's position; without a number, a mark on the picture.
+
+    "Lost" is passed on without a position too, as a report with no range and bearing.
+    """
     number_text, lat, ns, lon, ew, name, time, status, reference = TLL.pick(fields)
     place = position(lat, ns, lon, ew)
     if place is None:
-        return ()
+        return _lost_without_a_place(number_text, reading) if status == "L" and number_text else ()
     return (
         TargetPosition(
             at_s=reading.at_s,
@@ -197,6 +200,20 @@ def tll(fields: list[str], reading: Reading) -> Observations:
             status=_status(status),
             is_reference=_is_reference(reference, reading) if reference else False,
             time_of_day_s=optional_time(time, reading),
+        ),
+    )
+
+
+def _lost_without_a_place(number_text: str, reading: Reading) -> Observations:
+    number = _number(number_text)
+    return (
+        TargetReport(
+            at_s=reading.at_s,
+            source=reading.source,
+            number=number,
+            range_nm=None,
+            bearing_deg=None,
+            status=TargetStatus.LOST,
         ),
     )
 

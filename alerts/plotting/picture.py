@@ -15,6 +15,7 @@ from alerts.plotting.kinematics import OwnMotion
 from alerts.plotting.sources import Choice
 from parsers.observations import (
     Datum,
+    FixQuality,
     GroundMotion,
     Heading,
     LongitudinalGroundSpeed,
@@ -224,6 +225,7 @@ class OwnShip:
 
     def _take_position(self, seen: Position) -> None:
         rank = _POSITION_RANK.get(seen.source.formatter, _LAST)
+        rank += _LAST if seen.quality is not FixQuality.SATELLITE else 0
         if self._datums.get(seen.source.feed, "W84") != "W84":
             return
         self.position.take(seen.at_s, seen.source, rank, seen)
@@ -238,7 +240,9 @@ class OwnShip:
         made_good_kn = seen.sog_kn if seen.cog_deg is not None else 0.0
         course_rad = radians(seen.cog_deg or 0.0)
         velocity = _Velocity(made_good_kn * sin(course_rad), made_good_kn * cos(course_rad), made_good_kn, seen.cog_deg)
-        if self.ground.take(seen.at_s, seen.source, _GROUND_RANK.get(seen.source.formatter, _LAST), velocity):
+        rank = _GROUND_RANK.get(seen.source.formatter, _LAST)
+        rank += _LAST if seen.reference in (MotionReference.MANUAL, MotionReference.UNKNOWN) else 0
+        if self.ground.take(seen.at_s, seen.source, rank, velocity):
             self._reckon(seen.at_s)
 
     def _take_ground_log(self, seen: LongitudinalGroundSpeed) -> None:

@@ -5,7 +5,7 @@ from functools import partial
 
 from alerts.events import Moment
 from alerts.plotting.terms import FeedState, Priority
-from alerts.rules import wording
+from alerts.rules import presence, wording, zones
 from alerts.rules.board import HELD_BY_HEADING, Board, Case
 from alerts.rules.findings import Key
 from alerts.rules.latch import Latch, advance
@@ -17,7 +17,7 @@ from alerts.rules.situation import (
     SensorHealth,
     Situation,
 )
-from alerts.settings import Rule, SensorLost
+from alerts.settings import Rule, SensorLost, ZoneReference
 
 JUMP_S = 120.0
 """How long after a heading is lost the targets are given to settle on what stands in for it."""
@@ -100,7 +100,8 @@ class HealthRules:
         key: Key = (rule, None, "")
         if health.age_s is None:
             waited = self._began_s is not None and at_s - self._began_s >= START_S
-            bad = health.needed and waited
+            needed = health.needed or (rule == "heading_lost" and bool(self._unjudged_zones(health)))
+            bad = needed and waited
         else:
             bad = health.age_s > settings.after_s
         # What was held back is not told once the sensor is there again, though its latch clears a little later.
@@ -125,6 +126,18 @@ class HealthRules:
             return (*HELD_BY_HEADING, "lost_target")
         return () if health.stand_in else HELD_BY_HEADING
 
+    def _unjudged_zones(self, health: SensorHealth) -> list[str]:
+        """Guard zones that can't be judged for want of a heading: those off the bow, or the true ones where the
+        targets' bearings are off the bow."""
+        if health.stand_in or not is_silent(health, self._board.settings.heading_lost):
+            return []
+        reference = ZoneReference.TRUE if health.needed else ZoneReference.RELATIVE
+        return [
+            wording.clean(name)
+            for name, zone in self._board.settings.guard_zone.zones.items()
+            if zone.reference is reference and not zones.is_all_round(zone) and presence.is_zone_on(self._board, zone)
+        ]
+
     def _sensor_case(self, rule: str, health: SensorHealth, settings: SensorLost) -> Case:
         what = rule.removesuffix("_lost")
         waiting = self._board.held_back(rule)
@@ -140,6 +153,11 @@ class HealthRules:
             said += f"; {wording.clean(health.stand_in, 40)} stands in"
         elif rule == "heading_lost" and health.needed and is_silent(health, settings):
             said += "; bearings are off the bow alone, drift can't be told from yaw"
+        unjudged = self._unjudged_zones(health) if rule == "heading_lost" else []
+        if unjudged:
+            said += f"; not judged: guard zone {', '.join(unjudged)}"
+        if rule == "position_lost" and health.needed and is_silent(health, settings):
+            said += "; targets that tell their position (AIS, TLL) are not plotted"
         if rule == "position_lost" and waiting:
             said += "; speed lost with it"
         held = self._held_by_heading(health) if rule == "heading_lost" else ()

@@ -26,10 +26,14 @@ def see_zones(board: Board, followed: Followed, at_s: float, in_grace: bool) -> 
         _settle_zone(board, followed, name, latch)
 
 
+def is_zone_on(board: Board, zone: Zone) -> bool:
+    """Whether a guard zone is in force in the condition that is."""
+    return board.is_on("guard_zone") and (not zone.conditions or board.condition_name in zone.conditions)
+
+
 def _settle_zone(board: Board, followed: Followed, name: str, latch: Latch) -> None:
     zone = board.settings.guard_zone.zones[name]
-    chosen = not zone.conditions or board.condition_name in zone.conditions
-    wanted = latch.is_set and chosen and board.is_on("guard_zone") and name not in followed.in_grace
+    wanted = latch.is_set and is_zone_on(board, zone) and name not in followed.in_grace
     plot = followed.plot
     board.settle(("guard_zone", plot.target, name), wanted, lambda: zone_case(plot, name, zone), reason="left the zone")
 

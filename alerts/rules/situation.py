@@ -15,7 +15,8 @@ class SensorHealth(Struct, frozen=True, kw_only=True, gc=False):
 
     `age_s`: since its last valid value. `source`: the sentence, e.g. `compass/HEHDT`. `feed`: the feed that it came by.
     `needed`: the picture has to do without it and is worse for it (targets with relative bearings and no heading;
-    no speed by any sentence). `stand_in`: what takes its place, for the text: `course over ground`.
+    targets that tell their position and none of our own; no speed by any sentence). `stand_in`: what takes its place,
+    for the text: `course over ground`.
     """
 
     age_s: float | None = None

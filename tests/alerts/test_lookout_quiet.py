@@ -6,11 +6,15 @@ Vessels and places are invented.
 from math import atan2, degrees, hypot
 
 import pytest
+from msgspec import structs
 
-from alerts.events import AnyEvent, Plot
+from alerts.events import Alert, AnyEvent, Note, Plot
 from alerts.lookout import Lookout, LookoutSettings, World
+from alerts.plotting.ais import AisSettings
+from alerts.settings import Alerts, GuardZone, Zone, ZoneReference
 from parsers import encode
 from parsers.decode import Decoder
+from parsers.observations import Reference
 from tests.alerts.watch import moment
 
 
@@ -31,6 +35,12 @@ class Bridge:
 
     def plots(self) -> list[Plot]:
         return [event for event in self.said if isinstance(event, Plot)]
+
+    def alerts(self) -> list[Alert]:
+        return [event for event in self.said if isinstance(event, Alert)]
+
+    def notes(self) -> list[Note]:
+        return [event for event in self.said if isinstance(event, Note)]
 
 
 def own_ship(at_s: int, sog_kn: float, lat_deg: float = 50.0) -> str:
@@ -61,3 +71,107 @@ def test_a_position_of_a_target_is_seen_from_where_own_ship_is_now() -> None:
     (plot,) = bridge.plots()
 
     assert plot.range_nm == pytest.approx(6.004 - 12 * 20 / 3600, abs=0.005)
+
+
+def ais_position(at_s: int) -> list[str]:
+    message = {"msg_type": 1, "mmsi": 235000001, "lat": 50.1, "lon": 0.0, "speed": 12.0, "course": 180.0}
+    return encode.vdm({**message, "heading": 180, "status": 0, "second": at_s % 60})
+
+
+@pytest.mark.parametrize("what", ["AIS", "TLL"])
+def test_targets_that_tell_their_position_need_our_own(what: str) -> None:
+    """With no position of our own they cannot be plotted: half a minute, and that is told."""
+    bridge = Bridge()
+    for at_s in range(60):
+        target = ais_position(at_s) if what == "AIS" else [encode.tll(5, 50.1, 0.0)]
+        bridge.second(at_s, *(target if at_s % 10 == 0 else []))
+    (alert,) = bridge.alerts()
+
+    assert (alert.rule, alert.text) == (
+        "position_lost",
+        "no position since the start of the watch; targets that tell their position (AIS, TLL) are not plotted",
+    )
+    assert not bridge.plots()
+
+
+def test_stations_need_no_position_where_ais_is_off() -> None:
+    """What is not taken in is not missed."""
+    bridge = Bridge(LookoutSettings(ais=AisSettings(on=False)))
+    for at_s in range(60):
+        bridge.second(at_s, *(ais_position(at_s) if at_s % 10 == 0 else []))
+
+    assert not bridge.alerts()
+
+
+def zone_off_the_bow(**changes: object) -> LookoutSettings:
+    zone = structs.replace(Zone(to_nm=3.0, from_deg=315, to_deg=45), **changes)
+    return LookoutSettings(alerts=Alerts(guard_zone=GuardZone(zones={"bow": zone})))
+
+
+def at_anchor(settings: LookoutSettings, reference: Reference = Reference.TRUE) -> Bridge:
+    """No compass, no way on, and a target that stands a mile off."""
+    bridge = Bridge(settings)
+    for at_s in range(60):
+        target = [encode.ttm(5, 1.0, 0.0, bearing_reference=reference)] if at_s % 3 == 0 else []
+        bridge.second(at_s, own_ship(at_s, 0.0), *target)
+    return bridge
+
+
+def test_a_guard_zone_off_the_bow_that_cannot_be_judged_says_so() -> None:
+    """At anchor without a compass nothing tells where the bow is, and a sector off it would never be entered."""
+    (alert,) = at_anchor(zone_off_the_bow()).alerts()
+
+    assert alert.rule == "heading_lost"
+    assert alert.text == "no heading since the start of the watch; not judged: guard zone bow"
+
+
+def test_a_true_guard_zone_cannot_be_judged_by_bearings_off_the_bow() -> None:
+    """The other way round: the targets' bearings are relative, and nothing makes them true."""
+    bridge = at_anchor(zone_off_the_bow(reference=ZoneReference.TRUE), Reference.RELATIVE)
+    (alert,) = bridge.alerts()
+
+    assert alert.rule == "heading_lost"
+    assert "not judged: guard zone bow" in alert.text
+
+
+@pytest.mark.parametrize(
+    "changes",
+    [{"from_deg": 0.0, "to_deg": 360.0}, {"reference": ZoneReference.TRUE}, {"conditions": ("harbour",)}],
+    ids=["all round", "by true bearings", "off in this condition"],
+)
+def test_a_guard_zone_that_needs_no_heading_asks_for_none(changes: dict[str, object]) -> None:
+    """All round, by the set's own true bearings, or not in force."""
+    bridge = at_anchor(zone_off_the_bow(**changes))
+
+    assert not [alert for alert in bridge.alerts() if alert.rule == "heading_lost"]
+
+
+def test_a_target_that_is_told_by_position_is_lost_when_the_set_says_so() -> None:
+    """The set has no position to give with it; it is not waited for until the target has been silent for long."""
+    bridge = Bridge()
+    for at_s in range(60):
+        closing = [encode.tll(5, 50.1 - at_s / 21_600, 0.0)] if at_s % 3 == 0 else []  # at 10 kn
+        bridge.second(at_s, own_ship(at_s, 0.0), *closing)
+    bridge.second(60, own_ship(60, 0.0), encode.sentence("RATLL,05,,,,,,,L,"))
+    bridge.second(61, own_ship(61, 0.0))
+    (alert,) = bridge.alerts()
+
+    assert alert.rule == "lost_target"
+
+
+@pytest.mark.parametrize(("mode", "said"), [("E", "dead reckoning"), ("M", "manual"), ("S", "simulator")])
+def test_a_position_that_is_not_by_satellite_says_so(mode: str, said: str) -> None:
+    """Once when it has lasted for ten seconds, and once when satellites are back."""
+    bridge = Bridge()
+    for at_s in range(90):
+        bridge.second(at_s, encode.rmc(at_s, "150127", 50.0, 0.0, sog_kn=8.0, cog_deg=0.0, mode=mode_at(at_s, mode)))
+
+    assert [note.text for note in bridge.notes()] == [
+        f"own position is not by satellite: {said} (bridge/GPRMC)",
+        "own position is by satellite again (bridge/GPRMC)",
+    ]
+
+
+def mode_at(at_s: int, mode: str) -> str:
+    """Lost for three seconds under a bridge, then for half a minute."""
+    return mode if 10 <= at_s < 13 or 30 <= at_s < 60 else "A"

@@ -106,8 +106,13 @@ def test_a_tracked_target_without_measurement_is_told_as_that() -> None:
 
 
 class TestPositionsAndLabels:
-    def test_tll_without_position(self) -> None:
-        assert decoded(sealed("$RATLL,01,,,,,,,L,")) == ()
+    def test_tll_without_position_says_nothing(self) -> None:
+        assert decoded(sealed("$RATLL,01,,,,,,,T,")) == ()
+        assert decoded(sealed("$RATLL,,,,,,,,L,")) == ()
+
+    def test_tll_lost_without_position_is_told(self) -> None:
+        """A lost target has no position to give; that it is lost is told whatever else the line says."""
+        assert said(sealed("$RATLL,01,,,,,,,L,")) == ["TargetReport number=1 status=lost"]
 
     def test_tll_half_a_position(self) -> None:
         assert refused(sealed("$RATLL,01,4807.038,N,,,,,T,")) is RefusalReason.FIELD_MISSING
