@@ -8,13 +8,13 @@ from statistics import fmean
 
 from msgspec import Struct
 
-from alerts.plotting.terms import Priority
+from alerts.plotting.terms import PairState, Priority
 from daemon import words
 from daemon.debrief import cards, figures
 from daemon.debrief.cards import called, said, table
 from daemon.debrief.plane import Plane
 from daemon.debrief.playback import playback
-from daemon.debrief.record import Dated, Record, Tracked
+from daemon.debrief.record import Dated, Passage, Record, Tracked
 from daemon.debrief.steadiness import Steadiness, changes, steadiness
 from daemon.debrief.study import Alteration, Span, Study, own_turns, spans_of, study, worst
 from daemon.pictures.drawing import thinned
@@ -183,6 +183,7 @@ def _timeline_section(debrief: Debrief) -> str:
     happened += [(at_s, f"note: {said(note.text)}") for at_s, note in passage.notes]
     happened += [(at_s, f"range scale {words.DASH if one.range_scale_nm is None else f'{one.range_scale_nm:g}'} NM, "
                   f"{one.orientation or 'orientation not given'}") for at_s, one in passage.radar]  # fmt: skip
+    happened += _pairs_told(passage)
     happened += [(turn.at_s, f"{turn.who} alters about now") for turn in debrief.turns]
     happened += [(from_s, said(text)) for from_s, _, text in figures.feed_faults(passage)]
     rows = [[figures.seconds(at_s), text] for at_s, text in sorted(happened)[:MOST_LISTED]]
@@ -192,6 +193,19 @@ def _timeline_section(debrief: Debrief) -> str:
         f"<details><summary>The same as a list ({len(happened)} entries)</summary>{table(('UTC', 'what'), rows)}{more}"
         "</details></section>"
     )
+
+
+def _pairs_told(passage: Passage) -> Iterator[tuple[float, str]]:
+    """Each joining and parting; not each time that the other track of the two speaks for the vessel."""
+    joined: set[tuple[str, str]] = set()
+    for at_s, pair in passage.pairs:
+        both, who = (pair.target, pair.ais), f"{called(pair.target, pair.name)} and {said(pair.ais)}"
+        if pair.state is PairState.PARTED:
+            joined.discard(both)
+            yield at_s, f"{who} are no longer taken for one vessel: {said(pair.why)}"
+        elif both not in joined:
+            joined.add(both)
+            yield at_s, f"{who} are taken for one vessel"
 
 
 def _cards_section(debrief: Debrief) -> str:

@@ -9,7 +9,7 @@ from typing import Protocol, TypeVar
 
 from msgspec import Struct
 
-from alerts.events import Alert, AnyEvent, Feed, Moment, Note, OwnShip, Plot, Radar
+from alerts.events import Alert, AnyEvent, Feed, Moment, Note, OwnShip, Pair, Plot, Radar
 from daemon.sinks.archive_reader import ArchiveReader, PassageRow, TargetRow
 
 Dated = tuple[float, Plot]
@@ -39,6 +39,7 @@ class Passage(Struct, frozen=True, kw_only=True):
     notes: Sequence[tuple[float, Note]]
     feeds: Sequence[tuple[float, Feed]]
     targets: Sequence[Tracked]
+    pairs: Sequence[tuple[float, Pair]] = ()
     gaps: Sequence[tuple[float, float, int]] = ()
     """Times lost to the archive: from, until, events."""
 
@@ -115,6 +116,7 @@ class Gathered:
             radar=self._of(Radar),
             notes=self._of(Note),
             feeds=self._of(Feed),
+            pairs=self._of(Pair),
             targets=[_tracked(plots) for plots in self._plots.values()],
         )
 
@@ -145,6 +147,7 @@ class Archived:
             radar=self._dated(reader.radar(number)),
             notes=self._dated(reader.notes(number)),
             feeds=self._dated(reader.feeds(number)),
+            pairs=self._dated(reader.pairs(number)),
             targets=[self._tracked(one) for one in targets],
             gaps=[(gap.at_s + self._shift_s, gap.until_at_s + self._shift_s, gap.lost) for gap in reader.gaps(number)],
         )

@@ -36,7 +36,7 @@ UPKEEP_TURN_S = 0.1
 CLOSE_S = 1.5
 """A stop waits this long for the last commit, whatever the disk does."""
 
-_KEPT = (Alert, Note, Radar)
+_KEPT = (Alert, Note, Radar, Pair)
 
 
 class Archive:
@@ -93,7 +93,7 @@ class Archive:
                     lambda: len(self._common) <= room or not self._common or bool(self.trouble) or self._stopping
                 )
             for event in events:
-                if isinstance(event, Summary | Pair):  # a pair is known by its common name
+                if isinstance(event, Summary):
                     continue
                 (self._kept if isinstance(event, _KEPT) else self._common).append((moment, event))
             self._give_up_oldest()

@@ -13,7 +13,7 @@ from typing import Any, TypeVar
 import msgspec
 from msgspec import Struct
 
-from alerts.events import Alert, Feed, Instant, Moment, Note, OwnShip, Plot, Radar
+from alerts.events import Alert, Feed, Instant, Moment, Note, OwnShip, Pair, Plot, Radar
 from daemon.errors import CANNOT_OPEN, UserError
 from daemon.sinks import archive_schema
 from daemon.sinks.archive_store import refuse_foreign
@@ -63,7 +63,7 @@ class GapRow(Struct, frozen=True, kw_only=True):
     reason: str
 
 
-EventType = TypeVar("EventType", OwnShip, Plot, Alert, Radar, Note, Feed)
+EventType = TypeVar("EventType", OwnShip, Plot, Alert, Radar, Note, Feed, Pair)
 RowType = TypeVar("RowType", PassageRow, TargetRow, GapRow)
 
 _JSON_COLUMNS = {"values", "refused"}
@@ -137,6 +137,10 @@ class ArchiveReader:
     def feeds(self, passage_id: int) -> Iterator[tuple[Moment, Feed]]:
         """The feeds' states and counters through a passage."""
         return self._of_passage(Feed, "feeds", passage_id)
+
+    def pairs(self, passage_id: int) -> Iterator[tuple[Moment, Pair]]:
+        """Which radar and AIS tracks were taken for one vessel, and when no longer. None from schema 1."""
+        return self._of_passage(Pair, "pairs", passage_id)
 
     def gaps(self, passage_id: int) -> list[GapRow]:
         """When the archive could not be written and what that cost."""

@@ -117,7 +117,20 @@ CREATE TABLE gaps (                          -- when the archive itself could no
 CREATE INDEX gaps_by_passage ON gaps (passage_id, at_s);
 """
 
-STEPS: tuple[str, ...] = (_V1,)
+_V2 = """
+CREATE TABLE pairs (                         -- a radar and an AIS track are one vessel, or no longer
+    pair_id        INTEGER PRIMARY KEY,
+    passage_id     INTEGER NOT NULL REFERENCES passages ON DELETE CASCADE,
+    time_utc_ms    INTEGER NOT NULL,
+    at_s           REAL NOT NULL,
+    target TEXT NOT NULL, ais TEXT NOT NULL, name TEXT NOT NULL, state TEXT NOT NULL,
+    speaks TEXT,                             -- the track that alerts are for
+    why TEXT NOT NULL
+);
+CREATE INDEX pairs_by_passage ON pairs (passage_id, at_s);
+"""
+
+STEPS: tuple[str, ...] = (_V1, _V2)
 """Step n leads from schema n to schema n + 1."""
 
 NEWEST = len(STEPS)

@@ -12,7 +12,7 @@ from pathlib import Path
 import msgspec
 from msgspec import Struct
 
-from alerts.events import Alert, AnyEvent, Feed, Moment, Note, OwnShip, Plot, Radar
+from alerts.events import Alert, AnyEvent, Feed, Moment, Note, OwnShip, Pair, Plot, Radar
 from daemon.errors import CANNOT_OPEN, UserError
 from daemon.sinks import archive_schema
 
@@ -278,8 +278,8 @@ def _target_row(target: _Target) -> tuple[object, ...]:
 
 
 _FIELDS: dict[type[AnyEvent], Callable[[AnyEvent], tuple[object, ...]]] = {
-    kind: attrgetter(*_columns(kind, *(() if kind is Alert else ("target",))))
-    for kind in (Plot, OwnShip, Alert, Radar, Note, Feed)
+    kind: attrgetter(*_columns(kind, *(("target",) if kind is Plot else ())))
+    for kind in (Plot, OwnShip, Alert, Radar, Note, Feed, Pair)
 }
 _CLOSEST = ("closest_range_nm", "closest_bearing_deg", "closest_utc_ms", "closest_at_s")
 _INSERT_PLOT = _insert("plots", _columns(Plot, "target"), "target_id")
@@ -289,6 +289,7 @@ _INSERTS: dict[type[AnyEvent], str] = {
     Radar: _insert("radar", _columns(Radar)),
     Note: _insert("notes", _columns(Note)),
     Feed: _insert("feeds", _columns(Feed)),
+    Pair: _insert("pairs", _columns(Pair)),
 }
 _INSERT_TARGET = (
     "INSERT INTO targets (passage_id, target, name, first_utc_ms, first_at_s, last_utc_ms, last_at_s, plots,"

@@ -16,7 +16,7 @@ BROKEN = {"SQLITE_CORRUPT", "SQLITE_NOTADB"}
 _DAY_MS = 86_400_000
 _HOUR_MS = 3_600_000
 _QUARTER_MS = _HOUR_MS // 4
-_TABLES = ("own_ship", "alerts", "radar", "notes", "feeds", "gaps")
+_TABLES = ("own_ship", "alerts", "radar", "notes", "feeds", "gaps", "pairs")
 
 
 def is_broken(error: sqlite3.Error) -> bool:

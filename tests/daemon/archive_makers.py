@@ -1,12 +1,13 @@
 """Events for the tests of sinks, with every key filled or left out in turn."""
 
-from alerts.events import Alert, AnyEvent, Feed, Instant, Moment, Note, OwnShip, Plot, Radar
+from alerts.events import Alert, AnyEvent, Feed, Instant, Moment, Note, OwnShip, Pair, Plot, Radar
 from alerts.plotting.terms import (
     AlertState,
     BearingTrend,
     Check,
     Encounter,
     FeedState,
+    PairState,
     Passing,
     Priority,
     TrackState,
@@ -77,4 +78,13 @@ def one_of_each(at_s: float) -> list[AnyEvent]:
         Radar(time=time, range_scale_nm=6.0, orientation=Orientation.HEAD_UP, ebl_1_deg=12.5),
         Note(time=time, text="sea clutter up", author="skipper"),
         Feed(time=time, name="radar", state=FeedState.UP, lines=9, accepted=8, refused={"checksum": 1}, dropped=0),
+        Pair(
+            time=time,
+            target="radar-07",
+            ais="ais-219000123",
+            name="",
+            state=PairState.JOINED,
+            speaks="radar-07",
+            why="",
+        ),
     ]

@@ -9,13 +9,14 @@ from collections.abc import Iterator
 
 from msgspec import Struct
 
-from alerts.events import Alert, AnyEvent, Feed, Instant, Moment, Note, OwnShip, Plot, Radar
+from alerts.events import Alert, AnyEvent, Feed, Instant, Moment, Note, OwnShip, Pair, Plot, Radar
 from alerts.plotting.terms import (
     AlertState,
     BearingTrend,
     Check,
     Encounter,
     FeedState,
+    PairState,
     Passing,
     Priority,
     TrackState,
@@ -165,6 +166,18 @@ def feed(second: float, name: str = "radar", state: FeedState = FeedState.UP) ->
     )
 
 
+def pair(second: float, state: PairState, speaks: str | None, why: str = "") -> Pair:
+    return Pair(
+        time=moment(second).time,
+        target="radar-07",
+        ais="ais-999000107",
+        name="TEAL",
+        state=state,
+        speaks=speaks,
+        why=why,
+    )
+
+
 def happenings(second: int) -> list[AnyEvent]:
     """What comes once: feeds, the radar's scale, an alarm that is acknowledged, a loss, a note, a range change."""
     due: dict[int, list[AnyEvent]] = {
@@ -173,6 +186,8 @@ def happenings(second: int) -> list[AnyEvent]:
             feed(0, "gps"),
             Radar(time=moment(0).time, range_scale_nm=6.0, orientation=Orientation.HEAD_UP),
         ],
+        180: [pair(180, PairState.JOINED, "radar-07"), pair(180.5, PairState.JOINED, "ais-999000107")],
+        200: [pair(200, PairState.PARTED, None, "0.4 NM apart")],
         240: [
             alert(
                 240, 1, "radar-07", "radar-07 TEAL: CPA 0.2 NM in 11.9 min, inside 0.5 NM and 12 min",

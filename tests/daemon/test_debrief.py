@@ -14,7 +14,7 @@ from pathlib import Path
 import pytest
 from msgspec import Struct, structs
 
-from alerts.events import AnyEvent, Moment, OwnShip, Plot
+from alerts.events import AnyEvent, Moment, OwnShip, Pair, Plot
 from alerts.plotting.terms import Priority
 from daemon.debrief.making import gather
 from daemon.debrief.page import Debrief, Shape, page
@@ -43,6 +43,8 @@ def hostile(seconds: int) -> Iterator[tuple[Moment, Sequence[AnyEvent]]]:
 def _harmful(event: AnyEvent) -> AnyEvent:
     if isinstance(event, Plot) and event.target == "radar-03":
         return structs.replace(event, name=HOSTILE, check_cause=HOSTILE)
+    if isinstance(event, Pair):
+        return structs.replace(event, name=HOSTILE, why=HOSTILE)
     return structs.replace(event, text=HOSTILE) if hasattr(event, "author") else event
 
 
@@ -151,6 +153,8 @@ def test_an_archive_and_a_stream_give_the_same_page(tmp_path: Path) -> None:
         live = gathered(passage(600))
         live._source, live._program = row.source, row.program
         assert page(Debrief(live, shape)) == kept
+    assert kept.count("radar-07 (TEAL) and ais-999000107 are taken for one vessel") == 1
+    assert kept.count("radar-07 (TEAL) and ais-999000107 are no longer taken for one vessel: 0.4 NM apart") == 1
 
 
 def test_a_passage_without_position_heading_or_targets_is_still_a_page() -> None:

@@ -26,7 +26,7 @@ def test_one_object_a_line_with_event_and_time_first(tmp_path: Path) -> None:
     sink.close()
     objects = [json.loads(line) for line in path.read_text().splitlines()]
 
-    assert [item["event"] for item in objects] == ["own_ship", "plot", "alert", "radar", "note", "feed"]
+    assert [item["event"] for item in objects] == ["own_ship", "plot", "alert", "radar", "note", "feed", "pair"]
     assert all(list(item)[:2] == ["event", "time"] for item in objects)
     assert objects[0]["time"] == "2027-01-15T08:00:00.250Z"
     assert objects[1]["bow_crossing_nm"] is None
@@ -39,7 +39,7 @@ def test_a_reader_waits_no_longer_than_the_loop(tmp_path: Path) -> None:
     sink.take(moment(0), one_of_each(0))
     sink.idle(0.25)
 
-    assert len(path.read_text().splitlines()) == 6
+    assert len(path.read_text().splitlines()) == 7
     sink.close()
 
 

@@ -5,6 +5,7 @@ from pathlib import Path
 
 import pytest
 
+from alerts.events import Pair
 from daemon.sinks import archive_schema
 from daemon.sinks.archive_reader import ArchiveReader
 from daemon.sinks.archive_store import Passage, Store
@@ -37,8 +38,15 @@ def events_of(path: Path) -> list[object]:
             *reader.radar(number),
             *reader.notes(number),
             *reader.feeds(number),
+            *reader.pairs(number),
         ]
     return [event for _, event in sorted(found, key=lambda pair: pair[0].at_s)]
+
+
+def written(script: Path) -> list[object]:
+    """What went into it: schema 1 had no place for pairs."""
+    events = [*one_of_each(10.0), *one_of_each(20.0)]
+    return [event for event in events if script.stem != "schema-1" or not isinstance(event, Pair)]
 
 
 def test_there_is_one_kept_for_every_released_schema() -> None:
@@ -49,7 +57,7 @@ def test_there_is_one_kept_for_every_released_schema() -> None:
 @pytest.mark.parametrize("script", RELEASED, ids=lambda path: path.stem)
 def test_it_reads_as_it_was_written(tmp_path: Path, script: Path) -> None:
     """Every event of it, in every field."""
-    assert events_of(made(tmp_path, script)) == [*one_of_each(10.0), *one_of_each(20.0)]
+    assert events_of(made(tmp_path, script)) == written(script)
 
 
 @pytest.mark.parametrize("script", RELEASED, ids=lambda path: path.stem)
@@ -80,6 +88,6 @@ def test_the_next_schema_can_be_reached(tmp_path: Path, script: Path, monkeypatc
     reached = archive_schema.version(store.connection)
     store.close()
 
-    assert read == [*one_of_each(10.0), *one_of_each(20.0)]
+    assert read == written(script)
     assert after == before
     assert reached == len(NEXT)
