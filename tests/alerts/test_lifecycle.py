@@ -175,6 +175,16 @@ class TestAcknowledge:
         assert watch.states[-1] == "1 active-unacknowledged"
         assert watch.sounded()[-1] == (60, Why.WORSENED)
 
+    def test_one_that_worsens_has_its_whole_time_before_it_is_escalated(self) -> None:
+        """Since when nobody has acknowledged it counts from the worsening, not from long before the acknowledgement."""
+        watch = Sounds()
+        watch.take(0, finding())
+        watch.acknowledge(1)
+        watch.take(300, finding(Phase.WORSENED))
+        watch.ticks(301, 360)
+
+        assert [notice.at_s for notice in watch.notices if notice.why is Why.ESCALATED] == [360]
+
     def test_new_text_does_not(self) -> None:
         watch = Sounds()
         watch.take(0, finding())
@@ -212,6 +222,16 @@ class TestLost:
 
         assert watch.states[-1] == "1 normal"
         assert watch.notices[-1].alert.values["change"] == "lost, never acknowledged in 10 min"
+
+    def test_data_that_stops_again_after_that_is_no_alert(self) -> None:
+        """What was acknowledged as lost is not there to be lost once more."""
+        watch = Sounds()
+        watch.take(0, finding())
+        watch.take(60, finding(Phase.LOST))
+        watch.acknowledge(61)
+        watch.take(62, finding(Phase.LOST))
+
+        assert watch.states[-1] == "1 normal"
 
     def test_found_again_after_it_was_acknowledged_as_lost_it_is_a_new_alert(self) -> None:
         watch = Sounds()
@@ -328,6 +348,53 @@ class TestBounds:
 
         assert standing.values["kept_by_flap_guard"] is True
         assert watch.states[-1] == "1 rectified-unacknowledged"
+
+    def test_what_a_person_does_is_no_flapping(self) -> None:
+        """Silence, its end and the acknowledgement change the state three times, and delay no clearing."""
+        watch = Sounds(QUIET_LIFE)
+        watch.take(0, finding())
+        watch.silence(1)
+        watch.ticks(2, 32)
+        watch.acknowledge(33)
+        watch.take(40, finding(Phase.ENDED))
+
+        assert watch.states[-1] == "1 normal"
+
+    def test_what_the_guard_keeps_and_comes_back_sounds_again(self) -> None:
+        """It was acknowledged, and its end was held back: to the watch it has begun anew."""
+        watch = Sounds(QUIET_LIFE)
+        watch.take(0, finding())
+        watch.acknowledge(5)
+        watch.take(10, finding(Phase.ENDED))
+        watch.take(20, finding())
+        watch.acknowledge(25)
+        watch.take(30, finding(Phase.ENDED))
+        watch.take(40, finding())
+
+        assert watch.states[-2:] == ["2 active-acknowledged", "2 active-unacknowledged"]
+        assert watch.sounded()[-1] == (40, Why.WORSENED)
+
+    def test_the_guard_goes_with_an_alert_that_is_carried_to_another_target(self) -> None:
+        watch = Sounds(QUIET_LIFE)
+        watch.take(0, finding())
+        watch.take(10, finding(Phase.ENDED))
+        watch.take(20, finding())
+        watch.book.carry(moment(25), "radar-03", "ais-219000123")
+        watch.take(30, finding(Phase.ENDED, target="ais-219000123"))
+        (standing,) = watch.book.standing(moment(31))
+
+        assert (standing.state, standing.values["kept_by_flap_guard"]) == ("active-unacknowledged", True)
+
+    def test_a_full_book_gives_up_what_is_over_before_what_nobody_has_acknowledged(self) -> None:
+        """The first alarm, still unacknowledged, outlives a flood of others that have ended."""
+        book = AlertBook(Alerts())
+        book.take(moment(0), [finding()])
+        for number in range(MOST_ALERTS + 50):
+            one = f"radar-{number + 10}"
+            book.take(moment(number), [finding(target=one), finding(Phase.ENDED, target=one)])
+
+        assert len(book.standing(moment(2000))) == MOST_ALERTS
+        assert book.is_standing(1)
 
     def test_the_book_is_bounded(self) -> None:
         book = AlertBook(Alerts())

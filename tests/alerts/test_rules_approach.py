@@ -7,7 +7,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from alerts.plotting.terms import Check, Priority, TrackState
-from alerts.rules import approach
+from alerts.rules import approach, wording
 from alerts.rules.approach import DriftLimits, Figures
 from alerts.rules.latch import Latch, advance, sweep
 from alerts.settings import Alerts, Basis, ClosestApproach
@@ -41,6 +41,13 @@ class TestClosestApproach:
         assert values["probability_limit"] == 0.5
         assert values["condition"] == "open water"
         assert values["basis"] == "recomputed"
+
+    @pytest.mark.parametrize("change", [{"inside_probability": 0.5}, {"tcpa_min": 12.0}, {"tcpa_min": 0.0}], ids=str)
+    def test_its_limits_are_inside(self, change: dict[str, float]) -> None:
+        watch = Watch()
+        watch.plots(0, 9, but(DANGER, **change))
+
+        assert watch.raised("closest_approach")
 
     @pytest.mark.parametrize(
         "change",
@@ -103,9 +110,9 @@ class TestClosestApproach:
     def test_lasts_until_half_a_minute_after_the_cpa(self) -> None:
         watch = Watch()
         watch.plots(0, 9, DANGER)
-        watch.plots(12, 60, but(DANGER, tcpa_min=-0.4, bow_crossing_min=None))
+        watch.plots(12, 60, but(DANGER, tcpa_min=-0.5, bow_crossing_min=None))
         before = watch.states("closest_approach")
-        watch.plots(63, 90, but(DANGER, tcpa_min=-0.6, bow_crossing_min=None))
+        watch.plots(63, 90, but(DANGER, tcpa_min=-0.51, bow_crossing_min=None))
 
         assert before == ["active-unacknowledged"]
         assert watch.states("closest_approach")[-1] == "rectified-unacknowledged"
@@ -185,6 +192,7 @@ class TestClosestApproach:
             "radar-03: LOST, last known CPA 0.12 NM (0.02 to 0.31) in 11.4 min at 08:00:09 UTC, 3.00 NM, "
             "bearing 061°T, passing ahead"
         )
+        assert (lost.values["lost"], lost.values["last_seen"]) == (True, "2027-01-15T08:00:09.000Z")
         assert lost.state == "active-unacknowledged"
         assert watch.acknowledge(301)[0].state == "normal"
         assert not watch.raised("lost_target")  # the danger tells it already
@@ -211,6 +219,11 @@ class TestClosestApproach:
         watch.plots(0, 9, but(DANGER, bearing_deg=359.7))
 
         assert "bearing 000°T" in watch.raised()[0].text
+
+    def test_a_cpa_that_is_past_or_unknown_says_so(self) -> None:
+        assert wording.approach(but(DANGER, tcpa_min=-2.0)) == "CPA 0.12 NM (0.02 to 0.31) 2.0 min ago"
+        assert wording.approach(but(DANGER, cpa_nm=None, tcpa_min=None)) == "CPA unsettled"
+        assert wording.approach(but(DANGER, tcpa_min=None)) == "CPA unsettled"
 
 
 class TestOneSituationOneAlert:

@@ -33,6 +33,8 @@ class TestZoneGeometry:
             (BOW, 1.0, 180.0, False),
             (BOW, 0.4, 0.0, False),
             (BOW, 2.1, 0.0, False),
+            (BOW, 0.5, 0.0, True),  # both edges of its ranges are inside
+            (BOW, 2.0, 0.0, True),
             (NORTH, 1.0, 359.0, True),
             (NORTH, 1.0, 29.0, True),
             (NORTH, 1.0, 31.0, False),
@@ -130,6 +132,14 @@ class TestNewTarget:
         assert alert.text == "radar-09: new target, 5.00 NM, bearing 061°T"
         assert watch.states("new_target") == ["active-acknowledged", "normal"]
 
+    @pytest.mark.parametrize(("range_nm", "told"), [(12.0, True), (12.01, False)])
+    def test_is_told_up_to_its_range(self, range_nm: float, told: bool) -> None:
+        watch = Watch()
+        watch.plots(0, 60, FAR)
+        watch.plots(63, 90, but(FAR, target="radar-09", range_nm=range_nm))
+
+        assert bool(watch.raised("new_target")) is told
+
     def test_targets_that_were_there_at_the_start_are_not_new(self) -> None:
         watch = Watch()
         watch.plots(0, 180, FAR)
@@ -178,7 +188,8 @@ class TestLostTarget:
             ({"range_nm": 2.5, "tcpa_min": -6.0}, 6.0, "passed clear"),
             ({"range_nm": 0.4, "tcpa_min": -0.2}, 6.0, ""),  # past, but not clear
             ({"range_nm": 1.0, "relative_bearing_deg": 175.0}, 6.0, "left by zone"),
-            ({"observations": 3}, 6.0, "no track yet"),
+            ({"observations": 4}, 6.0, "no track yet"),
+            ({"observations": 5}, 6.0, ""),
         ],
     )
     def test_not_for_targets_that_leave_by_range_by_zone_or_after_passing_clear(

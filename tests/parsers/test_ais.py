@@ -208,8 +208,10 @@ def test_not_available_is_none(values: dict[str, float], name: str) -> None:
 
 
 def test_no_position() -> None:
-    """91 N 181 E is "not available": no observation, and no place."""
+    """91 N and 181 E are "not available", each for itself: no observation, and no place."""
     assert decoded(made(lat=91.0, lon=181.0)) == ()
+    assert decoded(made(lat=91.0)) == ()
+    assert decoded(made(lon=181.0)) == ()
 
 
 @pytest.mark.parametrize(

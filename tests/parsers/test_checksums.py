@@ -27,6 +27,7 @@ LINES = [
     ("$GPHDT,274.07,T*03 ", False),
     (" $GPHDT,274.07,T*03", False),
     ("$*00", False),
+    ("$*2A", False),  # the star's own value
     ("*00", False),
     ("$", False),
     ("*", False),

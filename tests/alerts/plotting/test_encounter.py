@@ -159,6 +159,12 @@ def test_overtaking_holds_until_past_and_clear() -> None:
     assert abeam.word(encounters) == Encounter.OVERTAKING_US
     assert abeam.word() == Encounter.CROSSING_FROM_STARBOARD  # what she would be without her past
 
+    for second in range(0, 60, 20):  # opening for less than a minute is not past and clear
+        wavering = Meeting(relative_deg=20, course_deg=10, speed_kn=18, range_nm=2, at_s=700 + second)
+        assert wavering.word(encounters) == Encounter.OPENING
+    abeam_again = Meeting(relative_deg=85, course_deg=300, speed_kn=18, range_nm=1.0, at_s=760)
+    assert abeam_again.word(encounters) == Encounter.OVERTAKING_US
+
     for minute in range(3):
         gone = Meeting(relative_deg=20, course_deg=10, speed_kn=18, range_nm=2, at_s=900 + 60 * minute)
         assert gone.word(encounters) == Encounter.OPENING

@@ -234,6 +234,16 @@ def test_low_and_high_hold_the_answer() -> None:
         assert 0.0 <= row.inside_probability <= 1.0
 
 
+def test_the_signed_miss_has_the_sign_of_the_drift() -> None:
+    """Clockwise is positive in both: due north, going east, a target passes with a positive miss."""
+    east = closest_approach(np.array([0.0]), np.array([2.0]), np.array([10.0]), np.array([-1.0]))
+    west = closest_approach(np.array([0.0]), np.array([2.0]), np.array([-10.0]), np.array([-1.0]))
+
+    assert east.miss_nm[0] == pytest.approx(east.cpa_nm[0])
+    assert west.miss_nm[0] == pytest.approx(-west.cpa_nm[0])
+    assert bearing_rate(*(np.array([one]) for one in (0.0, 2.0, 10.0, -1.0)))[0] > 0
+
+
 def test_the_drift_agrees_with_the_side_it_crosses() -> None:
     """Where the relative track will cut the heading line ahead, the bearing draws ahead. 10,000 random encounters."""
     rng = np.random.default_rng(7)

@@ -10,6 +10,7 @@ from parsers.observations import (
     Datum,
     GroundMotion,
     Heading,
+    LongitudinalGroundSpeed,
     MotionReference,
     Position,
     Reference,
@@ -194,6 +195,20 @@ def test_water_speed_serves_where_there_is_no_ground_speed() -> None:
 
     assert motion.frame is MotionReference.GROUND
     assert motion.north_kn == pytest.approx(-2.0)
+
+
+@pytest.mark.parametrize(("heading_deg", "east_kn", "north_kn"), [(0.0, 1.0, 6.0), (90.0, 6.0, -1.0)])
+def test_athwart_speed_is_to_starboard(heading_deg: float, east_kn: float, north_kn: float) -> None:
+    """A two-axis log gives 6 kn ahead and 1 kn to starboard, by ground or through the water."""
+    by_ground, by_water = OwnShip(), OwnShip()
+    for own in (by_ground, by_water):
+        own.take(heading(0.0, heading_deg))
+    by_ground.take(LongitudinalGroundSpeed(at_s=0.0, source=source("VBW"), ahead_kn=6.0, athwart_kn=1.0))
+    by_water.take(WaterMotion(at_s=0.0, source=source("VBW"), stw_kn=6.0, athwart_kn=1.0))
+
+    for own in (by_ground, by_water):
+        motion = own.motion(0.0)
+        assert (motion.east_kn, motion.north_kn) == pytest.approx((east_kn, north_kn))
 
 
 def test_positions_of_another_datum_are_not_used() -> None:
