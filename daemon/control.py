@@ -80,7 +80,8 @@ class Pending:
 def runtime_folder() -> Path:
     """$XDG_RUNTIME_DIR/secondplot, else a folder of the user's own under the temporary one.
 
-    Raises UserError where it is not ours alone: whoever can write there could speak in the watch's name.
+    Raises UserError where others can write in it: they could speak in the watch's name. That they can read it does no
+    harm, since the socket itself is closed to them; where the archive lies in the same folder they commonly can.
     """
     base = os.environ.get("XDG_RUNTIME_DIR", "")
     folder = Path(base) / "secondplot" if base else Path(tempfile.gettempdir()) / f"secondplot-{os.getuid()}"
@@ -89,8 +90,10 @@ def runtime_folder() -> Path:
         status = folder.lstat()
     except OSError as error:
         raise UserError(f"{folder}: {error.strerror}; set XDG_RUNTIME_DIR", CANNOT_OPEN) from error
-    if not stat.S_ISDIR(status.st_mode) or status.st_uid != os.getuid() or status.st_mode & 0o077:
-        raise UserError(f"{folder}: must be a folder of yours with mode 0700; remove it", CANNOT_OPEN)
+    if not stat.S_ISDIR(status.st_mode) or status.st_uid != os.getuid():
+        raise UserError(f"{folder} must be a folder of yours: move away what is there", CANNOT_OPEN)
+    if status.st_mode & 0o022:
+        raise UserError(f"others can write in {folder}, and so speak for the watch: chmod go-w {folder}", CANNOT_OPEN)
     return folder
 
 

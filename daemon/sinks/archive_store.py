@@ -78,7 +78,7 @@ class Store:
         Raises UserError for a file that is not an archive, or one that a newer program made: those are not touched.
         Raises sqlite3.Error for what may mend itself (locked, read-only, full) or is broken (see upkeep).
         """
-        self.path.parent.mkdir(parents=True, exist_ok=True)
+        self.path.parent.mkdir(mode=0o755, parents=True, exist_ok=True)  # the control socket may share it
         refuse_foreign(self.path)
         connection = connect(self.path)
         try:

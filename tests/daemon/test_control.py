@@ -192,8 +192,14 @@ class TestPlace:
     def test_a_folder_that_others_can_write_is_refused(self, folder: Path) -> None:
         folder.chmod(0o777)
 
-        with pytest.raises(UserError, match="must be a folder of yours with mode 0700"):
+        with pytest.raises(UserError, match=r"others can write in .*: chmod go-w"):
             control.runtime_folder()
+
+    def test_one_that_others_can_read_is_taken(self, folder: Path) -> None:
+        """The archive makes such a folder, and XDG_DATA_HOME and XDG_RUNTIME_DIR may be the same place."""
+        folder.chmod(0o755)
+
+        assert control.runtime_folder() == folder
 
     def test_a_link_in_its_place_is_refused(self, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
         (tmp_path / "other").mkdir(mode=0o700)
