@@ -8,6 +8,7 @@ import os
 import queue
 import sys
 from collections.abc import Sequence
+from contextlib import closing
 from functools import partial
 from pathlib import Path
 from typing import Any
@@ -53,22 +54,21 @@ def watch(args: argparse.Namespace) -> int:
         requests.put(request)
         intake.wake()
 
-    sinks = outputs.files(args, clock, "watch", "\n".join(spec.uri for spec in specs), config, _archive(args, config))
-    if not args.service:
-        sinks += outputs.console(args, config, ask, 1.0, patient=False)
-    service = Service(clock, intake, args.service, partial(load, args.config, shared.overrides(args)), config)
-    sinks += service.sinks
-    feeds = [open_feed(spec, intake, clock) for spec in specs]
-    recorder = Recorder(args.record, clock) if args.record else None
-    watching = Watch(config, specs, feeds, sinks, intake, clock, requests, recorder)
-    watching.name, watching.service = args.name, service
-    control = ControlServer(args.name, ask)
-    try:
+    # First of all: one that runs already under this name is told before its archive and its lines are touched.
+    with closing(ControlServer(args.name, ask)):
+        archive = _archive(args, config)
+        sinks = outputs.files(args, clock, "watch", "\n".join(spec.uri for spec in specs), config, archive)
+        if not args.service:
+            sinks += outputs.console(args, config, ask, 1.0, patient=False)
+        service = Service(clock, intake, args.service, partial(load, args.config, shared.overrides(args)), config)
+        sinks += service.sinks
+        feeds = [open_feed(spec, intake, clock) for spec in specs]
+        recorder = Recorder(args.record, clock) if args.record else None
+        watching = Watch(config, specs, feeds, sinks, intake, clock, requests, recorder)
+        watching.name, watching.service = args.name, service
         shows_alerts = not (args.quiet or args.service or args.events == "-")
         watching.stream.desk = telling.open_desk(config.annunciators, clock, sys.stderr, console_is_open=shows_alerts)
         return watching.run()
-    finally:
-        control.close()
 
 
 class Watch:
@@ -145,8 +145,11 @@ class Watch:
         if moment is not None:
             self.stream.pass_time(moment)
             for feed in self.feeds:
-                if not feed.link.is_open and not feed.link.ended and feed.link.attempts:
-                    self.stream.link_is_down(feed.name, moment, feed.link.trouble)
+                link = feed.link
+                if not link.is_open and not link.ended and link.attempts:
+                    self.stream.link_is_down(feed.name, moment, link.trouble)
+                elif link.is_open:  # what is odd about it: a wrong baud rate
+                    self.stream.feeds[feed.name].trouble = link.trouble
             self.stream.flush()
         self.stream.idle(now_s)
         if self.recorder is not None:

@@ -7,7 +7,7 @@ from alerts.events import Moment
 from alerts.plotting.terms import FeedState, Priority
 from alerts.rules import presence, wording, zones
 from alerts.rules.board import HELD_BY_HEADING, Board, Case
-from alerts.rules.findings import Key
+from alerts.rules.findings import Key, Phase
 from alerts.rules.latch import Latch, advance
 from alerts.rules.situation import (
     Beacon,
@@ -42,6 +42,7 @@ class HealthRules:
         self._shown: dict[Key, tuple[float, Case]] = {}  # occurrences: shown until, what they say
         self._occurrences = 0
         self._heard: dict[Key, Beacon] = {}
+        self._silent: set[str] = set()  # feeds that were silent, their connection still open, at the last tick
 
     def tick(self, moment: Moment, situation: Situation) -> frozenset[str]:
         """Settle all of them; answers the feeds that are told as silent."""
@@ -77,11 +78,14 @@ class HealthRules:
     def _feed(self, at_s: float, feed: FeedHealth) -> None:
         key: Key = ("feed_silent", None, feed.name)
         wanted = self._latched(at_s, key, feed.state is not FeedState.UP, self._board.settings.feed_silent)
+        if feed.state is FeedState.DOWN and feed.name in self._silent and key in self._board.told:
+            self._board.say(key, Phase.WORSENED, self._feed_case(feed), "the connection is lost")
+        self._silent = self._silent - {feed.name} | ({feed.name} if feed.state is FeedState.SILENT else set())
         self._board.settle(key, wanted, lambda: self._feed_case(feed), reason="heard again")
 
     def _feed_case(self, feed: FeedHealth) -> Case:
         waiting = self._board.held_back("feed_silent")
-        since = "" if feed.silent_s is None else f", nothing for {wording.seconds(feed.silent_s)}"
+        since = ", no line since the start" if feed.silent_s is None else f", nothing for {wording.seconds(feed.silent_s)}"
         detail = f" ({wording.clean(feed.detail, 120)})" if feed.detail else ""
         held = f"; {waiting} other alerts held back" if waiting else ""
         if feed.state is FeedState.UP:

@@ -27,7 +27,7 @@ class SensorHealth(Struct, frozen=True, kw_only=True, gc=False):
 
 
 class FeedHealth(Struct, frozen=True, kw_only=True, gc=False):
-    """A feed and how long since its last line. `detail`: the error of a feed that is down."""
+    """A feed and how long since its last line. `detail`: why it is down, or what is odd about its data."""
 
     name: str
     state: FeedState

@@ -97,8 +97,8 @@ class RateCheck:
         self.trouble = ""
         if unreadable > 0.1 and sentences == 0:
             self.trouble = (
-                f"{unreadable:.0%} of the bytes are unreadable and no sentence is whole: {self._baud} baud is probably"
-                " the wrong rate (4800 and 38400 are the standard ones), or the two wires are swapped"
+                f"{unreadable:.0%} of the bytes unreadable: {self._baud} baud is probably the wrong rate"
+                f" (try {38400 if self._baud == 4800 else 4800}), or A and B are swapped"
             )
 
 

@@ -48,6 +48,9 @@ def findings(
     offset_s: float | None,
 ) -> list[Finding]:
     """All findings, in the order in which a person asks the questions."""
+    if not any(feed.accepted + feed.refused.total() for feed in survey.feeds.values()):
+        nothing = Finding(grade=Grade.CANNOT, subject="anything", text="not one line came; mend what is wrong first")
+        return [nothing, *_feed_faults(survey, accounts, troubles)]
     found: list[Finding] = []
     for question in _QUESTIONS:
         found += question(survey)
@@ -242,14 +245,14 @@ def _feed_faults(survey: "Survey", accounts: Mapping[str, Counters], troubles: M
         total = feed.accepted + feed.refused.total()
         if troubles.get(name):
             yield Finding(grade=Grade.FAULT, subject=subject, text=troubles[name])
-        if not total:
+        elif not total:
             yield Finding(
                 grade=Grade.FAULT,
                 subject=subject,
                 text="not one line came",
                 mend="look at the cable (A and B swapped?), the port or address, and whether the sender is on",
             )
-        elif feed.refused.total() > MANY_REFUSED * total:
+        if feed.refused.total() > MANY_REFUSED * total:
             worst, times = feed.refused.most_common(1)[0]
             yield Finding(
                 grade=Grade.FAULT,
@@ -311,6 +314,13 @@ def _loss(subject: str, account: Counters) -> Iterator[Finding]:
             )
 
 
+def _span(seconds: float) -> str:
+    for length_s, unit in ((86_400.0, "days"), (3600.0, "h"), (60.0, "min")):
+        if seconds >= 2 * length_s:
+            return f"{seconds / length_s:.0f} {unit}"
+    return f"{seconds:.1f} s"
+
+
 def _clock(offset_s: float | None) -> Iterator[Finding]:
     if offset_s is None:
         yield Finding(
@@ -324,7 +334,7 @@ def _clock(offset_s: float | None) -> Iterator[Finding]:
         yield Finding(
             grade=Grade.FAULT,
             subject="time",
-            text=f"the instruments' time is {abs(offset_s):.1f} s {side} the lines'",
+            text=f"the instruments' time is {_span(abs(offset_s))} {side} the lines'",
             mend="set this computer's clock; ages and motion do not depend on it, labels do",
         )
     else:

@@ -47,13 +47,15 @@ def of_feeds(uris: Sequence[str], seconds: float, clock: Clock) -> Report:
     accounts = {feed.name: feed.counters for feed in feeds}
     for feed in feeds:
         feed.start()
-    end_s, give_up_s = clock.mono_s() + seconds, clock.mono_s() + GIVE_UP_S
+    began_s = clock.mono_s()
+    end_s, give_up_s = began_s + seconds, began_s + GIVE_UP_S
     while not intake.stopped and clock.mono_s() < end_s:
         survey.take(intake.get(min(0.5, max(0.0, end_s - clock.mono_s()))), accounts)
         if all(feed.link.ended for feed in feeds) and not len(intake):
             break
         if clock.mono_s() >= give_up_s and not any(feed.counters.lines or feed.link.is_open for feed in feeds):
             break
+    listened_s = clock.mono_s() - began_s
     opened = any(feed.link.is_open for feed in feeds)
     troubles = {feed.name: feed.link.trouble for feed in feeds if not feed.link.ended}
     intake.stop()
@@ -64,4 +66,4 @@ def of_feeds(uris: Sequence[str], seconds: float, clock: Clock) -> Report:
         survey.take(arrivals, accounts)
     if not opened and len(troubles) == len(feeds) and not any(one.lines for one in accounts.values()):
         raise UserError("\n".join(f"{name}: {trouble}" for name, trouble in troubles.items()), CANNOT_OPEN)
-    return survey.report(accounts, troubles)
+    return survey.report(accounts, troubles, listened_s)

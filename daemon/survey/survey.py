@@ -122,8 +122,10 @@ class Survey:
                 self._offsets_s.append((observation.utc_ms - moment.time.utc_ms) / 1000)
         return None
 
-    def report(self, accounts: Mapping[str, Counters], troubles: Mapping[str, str]) -> Report:
-        """The end: everything in order, and what follows from it."""
+    def report(
+        self, accounts: Mapping[str, Counters], troubles: Mapping[str, str], listened_s: float | None = None
+    ) -> Report:
+        """The end: everything in order, and what follows from it. `listened_s`: how long live feeds were heard."""
         begun_s = self._first_s or 0.0
         for name in accounts:
             self.feeds.setdefault(name, FeedTally(name))
@@ -135,7 +137,7 @@ class Survey:
         offset_s = offsets[len(offsets) // 2] if offsets else None
         comparisons = self.comparisons.results()
         return Report(
-            seconds=self._last_s - begun_s,
+            seconds=self._last_s - begun_s if listened_s is None else listened_s,
             feeds=feeds,
             sources=[
                 SourceReport(

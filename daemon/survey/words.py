@@ -24,8 +24,9 @@ def _all(report: Report) -> Iterator[str]:
     for feed in report.feeds:
         yield ""
         yield from _feed(feed)
-    yield ""
-    yield "Sources"
+    if report.sources:
+        yield ""
+        yield "Sources"
     for source in report.sources:
         yield (
             f"  {source.quantity:33} {harmless(source.source):24} {source.count:>8}  {_rate(source.rate_hz):>9}"

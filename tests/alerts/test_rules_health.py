@@ -3,7 +3,7 @@
 import msgspec
 import pytest
 
-from alerts.plotting.terms import FeedState, Priority, TrackState
+from alerts.plotting.terms import AlertState, FeedState, Priority, TrackState
 from alerts.rules.situation import (
     Beacon,
     FeedHealth,
@@ -178,6 +178,21 @@ class TestFeeds:
         watch.tick(0, Situation(feeds=(FeedHealth(name="radar", state=FeedState.DOWN, detail="no such port"),)))
 
         assert watch.raised()[0].text == "feed radar is down (no such port)"
+
+    def test_a_silent_feed_whose_cable_then_goes_is_told_again_with_the_reason(self) -> None:
+        """Acknowledged silence is no acknowledgement of the cable."""
+        watch = Watch()
+        watch.ticks(0, 5, Situation(feeds=(FeedHealth(name="radar", state=FeedState.SILENT),)))
+        watch.acknowledge(6)
+        down = FeedHealth(name="radar", state=FeedState.DOWN, detail="unplugged or gone")
+        watch.ticks(7, 20, Situation(feeds=(down,)))
+
+        assert watch.states("feed_silent") == [
+            AlertState.ACTIVE_UNACKNOWLEDGED,
+            AlertState.ACTIVE_ACKNOWLEDGED,
+            AlertState.ACTIVE_UNACKNOWLEDGED,
+        ]
+        assert watch.events[-1].text == "feed radar is down (unplugged or gone)"
 
 
 class TestRadar:

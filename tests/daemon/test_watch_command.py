@@ -197,6 +197,28 @@ def test_a_feed_that_is_not_there_is_said_and_does_not_end_the_watch(tmp_path: P
     assert process.returncode == 0
 
 
+def test_a_wrong_rate_stands_in_the_alert_of_the_silent_feed(tmp_path: Path) -> None:
+    """Bytes come, but no sentence: the alert does not leave it at 'silent'. It names the rate, and what to try."""
+    master, slave = os.openpty()
+    tty.setraw(slave)
+    events, config = tmp_path / "events.jsonl", tmp_path / "boat.toml"
+    config.write_text(f'[feeds.radar]\nuri = "serial:{os.ttyname(slave)}@4800"\nsilent_after_s = 1\n')
+    process = start(
+        "--config", str(config), "--events", str(events), "--no-archive", "--quiet", "--set", "annunciators.sound.on=false",
+        home=tmp_path,
+    )  # fmt: skip
+    until(lambda: any(link == os.ttyname(slave) for link in open_files(process.pid)))
+    os.write(master, bytes((byte * 7 + 131) & 0xFF for byte in b"".join(some_lines()[:40])))
+    wait_for(events, "feed_silent")
+    process.send_signal(signal.SIGTERM)
+    process.communicate(timeout=5)
+    os.close(master)
+    os.close(slave)
+    alerts = [json.loads(line) for line in events.read_text(encoding="utf-8").splitlines() if "feed_silent" in line]
+
+    assert "4800 baud is probably the wrong rate (try 38400)" in alerts[0]["text"]
+
+
 def test_no_feed_is_a_usage_error(
     tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
