@@ -5,12 +5,12 @@ import os
 import sys
 from collections.abc import Callable
 from pathlib import Path
-from typing import Any
 
 from daemon.about import version
 from daemon.clock import Clock
 from daemon.config import ArchiveSettings, Config
 from daemon.console.palette import PALETTES
+from daemon.control import Request
 from daemon.errors import UserError
 from daemon.sinks.archive import Archive
 from daemon.sinks.archive_store import Passage
@@ -34,7 +34,7 @@ def palette_of(args: argparse.Namespace) -> str:
 
 
 def console(
-    args: argparse.Namespace, config: Config, ask: Callable[[Any], None], pace: float, patient: bool
+    args: argparse.Namespace, config: Config, ask: Callable[[Request], None], pace: float, patient: bool
 ) -> list[Sink]:
     """The screen, or the plain lines, or nothing."""
     if args.quiet or args.events == "-":

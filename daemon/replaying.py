@@ -5,7 +5,6 @@ import json
 import sys
 import threading
 from collections.abc import Sequence
-from typing import Any
 
 import msgspec
 
@@ -15,6 +14,7 @@ from daemon import outputs
 from daemon.clock import Clock, HostClock
 from daemon.commands import shared
 from daemon.config import Config, load
+from daemon.control import Request
 from daemon.errors import CANNOT_OPEN, UserError
 from daemon.feeds.face import Arrival
 from daemon.feeds.replay import Recording
@@ -87,7 +87,7 @@ class Keys:
         self.quit = False
         self._stop = stop
 
-    def ask(self, request: Any) -> None:
+    def ask(self, request: Request) -> None:
         if request.verb == "quit":
             self.quit = True
             self._stop.set()

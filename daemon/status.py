@@ -13,10 +13,11 @@ from daemon.stream import Stream
 
 
 class FeedStatus(Struct, frozen=True):
-    """One feed: its state, its counts of lines, and what is wrong with it in words."""
+    """One feed: state, age of its last line (None: none yet), counts of lines, and what is wrong with it in words."""
 
     name: str
     state: FeedState
+    age_s: float | None
     lines: int
     accepted: int
     refused: int
@@ -25,7 +26,8 @@ class FeedStatus(Struct, frozen=True):
 
 
 class Status(Struct, frozen=True, kw_only=True):
-    """Unknown is None. `problems`: sinks and annunciators that do not work now, by name."""
+    """Unknown is None. `targets` are those not lost, of which `not_updated` have said nothing for several of their own
+    intervals. `problems`: sinks and annunciators that do not work now, by name."""
 
     watch: str
     time: Instant | None
@@ -34,6 +36,7 @@ class Status(Struct, frozen=True, kw_only=True):
     own_ship: OwnShip | None
     feeds: tuple[FeedStatus, ...]
     targets: int
+    not_updated: int
     annunciators: tuple[str, ...]
     problems: dict[str, str]
     alerts: tuple[Alert, ...]
@@ -42,6 +45,7 @@ class Status(Struct, frozen=True, kw_only=True):
 def status_of(stream: Stream, watch: str, desk: Desk | None = None) -> Status:
     """The status now. Call it from the stream's own thread."""
     lookout, moment = stream.lookout, stream.moment
+    states = [state for _, _, state in lookout.targets.states() if state is not TrackState.LOST]
     problems = {output.name: output.problem for output in stream.failing()}
     if desk is not None:
         problems |= {one.name: one.problem for one in desk.problems()}
@@ -55,6 +59,7 @@ def status_of(stream: Stream, watch: str, desk: Desk | None = None) -> Status:
             FeedStatus(
                 feed.name,
                 feed.state or FeedState.SILENT,
+                None if feed.heard_s is None or moment is None else max(0.0, moment.at_s - feed.heard_s),
                 feed.counters.lines,
                 feed.counters.accepted,
                 sum(feed.counters.refused.values()),
@@ -63,7 +68,8 @@ def status_of(stream: Stream, watch: str, desk: Desk | None = None) -> Status:
             )
             for feed in stream.feeds.values()
         ),
-        targets=sum(1 for _, _, state in lookout.targets.states() if state is not TrackState.LOST),
+        targets=len(states),
+        not_updated=states.count(TrackState.COASTING),
         annunciators=tuple(desk.names) if desk is not None else (),
         problems=problems,
         alerts=tuple(lookout.alerts.standing(moment)) if moment else (),
@@ -78,16 +84,19 @@ def encode(status: Status) -> bytes:
 def lines(status: Status) -> list[str]:
     """For a person. Where nothing is known it says so; it never reads as if all were well."""
     said = [f"watch '{status.watch}': condition {status.condition}"]
-    said.append(f"data up to {status.time}" if status.time else "no data has come yet")
+    said.append(f"as it stands at {status.time}" if status.time else "no data has come yet")
     said.append(_own_ship(status.own_ship))
     for feed in status.feeds:
-        trouble = f" ({words.clean(feed.trouble)})" if feed.trouble else ""
+        trouble = f" ({words.clean(feed.trouble, 120)})" if feed.trouble else ""
+        last = "no line yet" if feed.age_s is None else f"last line {words.age(feed.age_s)} ago"
         said.append(
-            f"feed {words.clean(feed.name)}: {feed.state}{trouble}, {feed.lines} lines, {feed.accepted} accepted, "
-            f"{feed.refused} refused, {feed.dropped} dropped"
+            f"feed {words.clean(feed.name)}: {feed.state}{trouble}, {last}, {feed.lines} lines, "
+            f"{feed.accepted} accepted, {feed.refused} refused, {feed.dropped} dropped"
         )
-    said.append(f"{status.targets} targets")
-    said.append(f"told by {', '.join(status.annunciators)}" if status.annunciators else "no annunciator is on")
+    said.append(f"{status.targets} targets" + (f", {status.not_updated} NOT UPDATED" if status.not_updated else ""))
+    said.append(
+        f"alerts are told by {', '.join(status.annunciators)}" if status.annunciators else "no annunciator is on"
+    )
     said += [f"FAILING: {name}: {words.clean(problem, 200)}" for name, problem in status.problems.items()]
     said += [
         f"{alert.priority.upper()} {alert.id}, {words.ALERT_STATES[alert.state]}: {words.clean(alert.text, 200)}"
@@ -102,13 +111,24 @@ def _own_ship(own: OwnShip | None) -> str:
     if own is None:
         return "own ship: nothing known"
     source = f" by {own.heading_source}" if own.heading_source else ""
-    speed = "speed not known" if own.sog_kn is None else f"{own.sog_kn:.1f} kn over ground"
-    place = "position not known" if own.lat_deg is None else f"position {_age(own.position_age_s)}"
-    return f"own ship: heading {words.bearing(own.heading_deg)}{source}, {speed}, {place}"
+    if own.heading_source == "cog":
+        source = ", course over ground in its place"
+    parts = (
+        _value("heading", own.heading_deg, words.bearing(own.heading_deg) + source, own.heading_age_s),
+        _value("course", own.cog_deg, words.bearing(own.cog_deg), own.cog_age_s),
+        _value("speed", own.sog_kn, f"{words.knots(own.sog_kn)} over ground", own.sog_age_s),
+        _value(
+            "position", own.lat_deg, f"{words.latitude(own.lat_deg)} {words.longitude(own.lon_deg)}", own.position_age_s
+        ),
+    )
+    return f"own ship: {', '.join(parts)}"
 
 
-def _age(age_s: float | None) -> str:
-    return "of unknown age" if age_s is None else f"{age_s:.0f} s old"
+def _value(name: str, known: float | None, text: str, age_s: float | None) -> str:
+    """A value with its age; one that is too old is LOST, with how long ago it was heard."""
+    if known is None:
+        return f"no {name}" if age_s is None else f"{name} LOST, last {words.age(age_s)} ago"
+    return f"{name} {text} ({words.age(age_s)} old)"
 
 
 def _answer_situation(pending: Pending, stream: Stream) -> None:

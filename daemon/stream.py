@@ -214,7 +214,8 @@ class Stream:
         lookout = self.lookout
         if verb == "ack":
             changed = lookout.acknowledge(moment, alert_id)
-            answer = f"{len(changed)} acknowledged" if changed else "nothing to acknowledge"
+            nothing = "nothing to acknowledge" if alert_id is None else f"no alert {alert_id} waits to be acknowledged"
+            answer = f"{len(changed)} acknowledged" if changed else nothing
         elif verb == "silence":
             changed = lookout.silence(moment)
             answer = f"{len(changed)} silenced" if changed else "nothing sounds"

@@ -11,7 +11,6 @@ from collections.abc import Sequence
 from contextlib import closing
 from functools import partial
 from pathlib import Path
-from typing import Any
 
 from msgspec import structs
 
@@ -20,7 +19,7 @@ from daemon import outputs, status, telling
 from daemon.clock import Clock, HostClock
 from daemon.commands import shared
 from daemon.config import Config, FeedSettings, LabelsFrom, load
-from daemon.control import ControlServer, Pending
+from daemon.control import ControlServer, Pending, Request
 from daemon.errors import UserError
 from daemon.feeds.face import Feed
 from daemon.feeds.intake import Intake
@@ -37,6 +36,9 @@ from parsers.decode import Decoder
 LOOK_ROUND_S = 0.2
 """Time passes, sinks flush and links are looked at this often."""
 
+Requests = queue.SimpleQueue[Request | Pending]
+"""What keys ask, and what the control socket asks and waits for."""
+
 LAST_LINES_S = 1.0
 """What is still waiting at the end is taken in, for at most this long."""
 
@@ -48,9 +50,9 @@ def watch(args: argparse.Namespace) -> int:
     specs = _specs(args.feed, config)
     clock = HostClock()
     intake = Intake()
-    requests: queue.SimpleQueue[Any] = queue.SimpleQueue()
+    requests: Requests = queue.SimpleQueue()
 
-    def ask(request: Any) -> None:
+    def ask(request: Request | Pending) -> None:
         requests.put(request)
         intake.wake()
 
@@ -85,7 +87,7 @@ class Watch:
         sinks: Sequence[Sink],
         intake: Intake,
         clock: Clock,
-        requests: "queue.SimpleQueue[Any]",
+        requests: Requests,
         recorder: Recorder | None = None,
     ) -> None:
         self.feeds = feeds
@@ -155,7 +157,7 @@ class Watch:
         if self.recorder is not None:
             self.recorder.idle(now_s)
 
-    def _obey(self, request: Any) -> None:
+    def _obey(self, request: Request | Pending) -> None:
         if request.verb == "quit":
             self.intake.stop()
             return

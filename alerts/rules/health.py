@@ -85,7 +85,9 @@ class HealthRules:
 
     def _feed_case(self, feed: FeedHealth) -> Case:
         waiting = self._board.held_back("feed_silent")
-        since = ", no line since the start" if feed.silent_s is None else f", nothing for {wording.seconds(feed.silent_s)}"
+        since = (
+            ", no line since the start" if feed.silent_s is None else f", nothing for {wording.seconds(feed.silent_s)}"
+        )
         detail = f" ({wording.clean(feed.detail, 120)})" if feed.detail else ""
         held = f"; {waiting} other alerts held back" if waiting else ""
         if feed.state is FeedState.UP:

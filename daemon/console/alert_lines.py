@@ -44,11 +44,11 @@ def alert_lines(raised: Sequence[Raised], room: int, look: Look) -> list[Text]:
     if not alerts:
         return [line(look, ("No alert holds.", ""))]
     shown = alerts if len(alerts) <= room else alerts[: max(room - 1, 0)]
-    lines = [_alert_line(one, look) for one in shown]
-    if shown and len(alerts) < room:
-        lines[1:1] = _rest_of(shown[0], look)[: room - len(alerts)]
     if room == 1:
-        return [_alert_line(alerts[0], look)]
+        return [_alert_line(alerts[0], look)[0]]
+    spare = max(room - len(alerts), 0)  # lines on which the first alert's text may go on
+    lines = [text for one in shown[:1] for text in _alert_line(one, look, 1 + spare)]
+    lines += [_alert_line(one, look)[0] for one in shown[1:]]
     if len(shown) < len(alerts):
         lines.append(line(look, (f"and {len(alerts) - len(shown)} more alerts", "caution")))
     return lines[:room]
@@ -57,21 +57,19 @@ def alert_lines(raised: Sequence[Raised], room: int, look: Look) -> list[Text]:
 HEAD = 27  # cells before an alert's text
 
 
-def _alert_line(raised: Raised, look: Look) -> Text:
-    """Priority, state, the text, and the time at which the text's figures were true."""
+def _alert_line(raised: Raised, look: Look, most: int = 1) -> list[Text]:
+    """Priority, state, the text, and the time at which the text's figures were true; `most` lines, a cut is marked."""
     alert = raised.alert
     head = f"{alert.priority.upper():<7} {STATE_WORDS[alert.state]:<9.9} {words.clock(alert.time)}"
-    return line(look, (head, role_of(raised, look)), (" " + _wrapped(alert.text, look)[0], ""))
+    text = _wrapped(alert.text, most, look)
+    first = line(look, (head, role_of(raised, look)), (" " + text[0], ""))
+    return [first, *[line(look, (" " * HEAD + rest, "")) for rest in text[1:]]]
 
 
-def _rest_of(raised: Raised, look: Look) -> list[Text]:
-    """What did not fit of an alert's text, on lines of its own."""
-    return [line(look, (" " * HEAD + text, "")) for text in _wrapped(raised.alert.text, look)[1:]]
-
-
-def _wrapped(text: str, look: Look) -> list[str]:
+def _wrapped(text: str, most: int, look: Look) -> list[str]:
     """An alert's text beside its head, and on the lines below."""
-    return textwrap.wrap(words.clean(text, 200), max(look.width - HEAD, 12)) or [""]
+    width = max(look.width - HEAD, 12)
+    return textwrap.wrap(words.clean(text, 200), width, max_lines=most, placeholder=" …") or [""]
 
 
 def feeds_line(snapshot: Snapshot, look: Look) -> Text:

@@ -4,7 +4,8 @@ from collections.abc import Callable
 
 from daemon.console.board import Snapshot
 from daemon.console.palette import PALETTES
-from daemon.console.state import Page, Prompt, Request, View
+from daemon.console.state import Page, Prompt, View
+from daemon.control import Request
 
 NOTE_MAX = 200
 

@@ -93,5 +93,9 @@ def bottom_line(view: View, look: Look) -> Text:
         return line(look, ("End the watch? y ends it, any other key goes on.", "title"))
     if view.message:
         return line(look, (view.message, "title"))
-    keys = "a acknowledge  s silence  n note  c condition  Enter target  p palette  ? help  q end"
+    if view.page is Page.HELP:
+        return line(look, ("Any key goes back to the targets.", "title"))
+    if view.page is Page.CAUTIONS:
+        return line(look, ("", ""))
+    keys = "a ack  s silence  n note  c condition  Enter target  p palette  ? help  q end"
     return line(look, (keys if look.width >= 80 else "a ack  s silence  ? help  q end", "faint"))

@@ -3,21 +3,10 @@
 from collections.abc import Callable
 from enum import Enum, auto
 
-from msgspec import Struct
-
-
-class Request(Struct, frozen=True):
-    """One thing that a key asks of the watch, in the verbs of the control socket.
-
-    `ack` (with the alert's `id`), `silence`, `note` (`text`), `condition` (`text`: its name), `quit`.
-    """
-
-    verb: str
-    id: int | None = None
-    text: str | None = None
-
+from daemon.control import Request
 
 Ask = Callable[[Request], str | None]
+"""What a key asks, in the verbs of the control socket; and `quit`, which is the keys' own."""
 
 
 class Page(Enum):

@@ -31,8 +31,10 @@ def answer(snapshot: Snapshot, order: Sequence[str], look: Look) -> Text:
 
 
 def _closing_words(row: Row) -> str:
-    if closing_steady(row):
+    if row.plot.bearing_trend is BearingTrend.STEADY:
         return "STEADY BEARING, CLOSING"
+    if row.plot.passing is Passing.COLLISION_COURSE:
+        return "COLLISION COURSE"
     return "PASSES INSIDE THE LIMIT"
 
 

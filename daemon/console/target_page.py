@@ -29,7 +29,8 @@ def target_page(snapshot: Snapshot, key: str, limits: Limits | None, look: Look)
 def _title(key: str, row: Row, look: Look) -> Text:
     name = label(key, row)
     called = key if name == key else f"{key} ({name})"
-    state = f"{row.plot.track}, {row.plot.observations} observations, last {words.age(row.age_s)} ago"
+    track = f"track {row.plot.track}" if row.current else "NOT UPDATED"  # not to be read as a steady bearing
+    state = f"{track}, {row.plot.observations} observations, last {words.age(row.age_s)} ago"
     return line(look, (f"{called}  ", "title"), (state, "" if row.current else "stale"))
 
 
@@ -45,7 +46,7 @@ def figures(row: Row, look: Look) -> list[Text]:
         ("drift", _drift(row)),
         ("CPA", f"{words.miles(plot.cpa_nm)} (95 %: {words.limits(plot.cpa_low_nm, plot.cpa_high_nm)})"),
         ("TCPA", _tcpa(row)),
-        ("inside", f"{words.percent(plot.inside_probability)} sure to pass inside the CPA limit"),
+        ("inside", f"{words.percent(plot.inside_probability)} likely to pass inside the CPA limit"),
         ("passes", f"{plot.passing}; cuts our heading line {_bow(row)}"),
         ("motion", f"course {words.bearing(plot.course_deg)}, speed {words.knots(plot.speed_kn)}, true over ground"),
         ("geometry", words.encounter(plot.encounter)),

@@ -22,8 +22,9 @@ from daemon.console.keys import Keys, split
 from daemon.console.lines import Limits, Look, line
 from daemon.console.pages import STRIPS, page
 from daemon.console.palette import PALETTES, glyphs_for
-from daemon.console.state import Ask, Page, Request, View
+from daemon.console.state import Ask, Page, View
 from daemon.console.terminal import Terminal
+from daemon.control import Request
 from daemon.errors import UserError
 from daemon.sinks.face import SinkError
 
@@ -201,6 +202,3 @@ class Console:
             scores = {key: urgency.score(row, of_alerts.get(key, 0.0)) for key, row in snapshot.rows.items()}
             view.order = urgency.order(view.order, scores)
         view.order = [key for key in view.order if key in snapshot.rows]
-
-
-__all__ = ["Console", "Request"]

@@ -16,7 +16,8 @@ from daemon.console.keys import Keys, split
 from daemon.console.lines import Limits, Look
 from daemon.console.pages import HELP, help_page, page
 from daemon.console.palette import ASCII, PALETTES, UNICODE
-from daemon.console.state import Page, Prompt, Request, View
+from daemon.console.state import Page, Prompt, View
+from daemon.control import Request
 from tests.daemon.passages import FLEET, alert, moment, own_ship, passage
 
 LIMITS = Limits("open water", 0.5, 12.0)
@@ -70,6 +71,17 @@ class TestWatchPage:
 
         assert "PASSES INSIDE THE LIMIT: TEAL CPA 0.0" in text_of(board.snapshot(0.0))
 
+    def test_a_bearing_that_is_not_settled_is_not_called_steady(self) -> None:
+        """A collision course is one by its CPA; how its bearing draws may not be known yet."""
+        board = board_after(300)
+        plot = board._targets["radar-07"].plot
+        early = structs.replace(plot, bearing_trend=BearingTrend.UNSETTLED, passing=Passing.COLLISION_COURSE)
+        board.take(moment(300), [early])
+        text = text_of(board.snapshot(0.0))
+
+        assert "COLLISION COURSE: TEAL CPA 0.0" in text
+        assert "STEADY" not in text.splitlines()[3]
+
     def test_it_says_that_nothing_can_be_said_without_targets(self) -> None:
         board = Board()
         board.take(moment(0), [own_ship(0)])
@@ -118,6 +130,27 @@ class TestWatchPage:
         assert "HDG 045°T 0.1 s" in text
         assert "SOG 8.0 kn 0.6 s" in text
         assert "CPA 0.5 NM, TCPA 12 min" in text
+
+    def test_what_is_cut_of_an_alert_is_seen_to_be_cut(self) -> None:
+        board = board_after(470)
+        state = AlertState.ACTIVE_UNACKNOWLEDGED
+        board.take(moment(470), [alert(470, number, None, "long " * 40, state, "feed_silent") for number in (91, 92)])
+
+        assert text_of(board.snapshot(0.0)).count("long …") == 2
+
+    def test_the_bottom_line_names_the_keys_that_work_there(self) -> None:
+        snapshot = snapshot_after(300)
+
+        assert text_of(snapshot).splitlines()[-1].endswith("q end")
+        assert text_of(snapshot, view_of(snapshot, Page.HELP)).splitlines()[-1] == "Any key goes back to the targets."
+
+    def test_a_settled_track_is_not_to_be_read_as_a_steady_bearing(self) -> None:
+        snapshot = snapshot_after(300)
+        view = view_of(snapshot, Page.TARGET)
+        view.chosen = "radar-07"
+
+        assert "track steady, " in text_of(snapshot, view)
+        assert "NOT UPDATED, " in text_of(snapshot_after(300, elapsed_s=60.0), view)
 
 
 class TestAnySize:

@@ -20,8 +20,9 @@ from daemon.console.board import Board, Snapshot
 from daemon.console.lines import Limits, Look
 from daemon.console.pages import page
 from daemon.console.palette import PALETTES, UNICODE
-from daemon.console.state import Page, Request, View
+from daemon.console.state import Page, View
 from daemon.console.terminal import Terminal
+from daemon.control import Request
 from daemon.errors import UserError
 from daemon.sinks.console import Console
 from daemon.sinks.face import SinkError

@@ -79,7 +79,7 @@ class TestRequests:
         assert stream.lookout.alerts.standing(moment(11))[0].state == "active-acknowledged"
 
     def test_an_alert_that_does_not_stand_is_said(self, served: ControlServer) -> None:
-        assert control.ask(Request("ack", 7)).text == "nothing to acknowledge"
+        assert control.ask(Request("ack", 7)).text == "no alert 7 waits to be acknowledged"
 
     def test_silences(self, served: ControlServer, stream: Stream) -> None:
         assert control.ask(Request("silence")).ok

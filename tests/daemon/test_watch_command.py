@@ -203,9 +203,9 @@ def test_a_wrong_rate_stands_in_the_alert_of_the_silent_feed(tmp_path: Path) -> 
     tty.setraw(slave)
     events, config = tmp_path / "events.jsonl", tmp_path / "boat.toml"
     config.write_text(f'[feeds.radar]\nuri = "serial:{os.ttyname(slave)}@4800"\nsilent_after_s = 1\n')
+    mute = ("--set", "annunciators.sound.on=false")
     process = start(
-        "--config", str(config), "--events", str(events), "--no-archive", "--quiet", "--set", "annunciators.sound.on=false",
-        home=tmp_path,
+        "--config", str(config), "--events", str(events), "--no-archive", "--quiet", *mute, home=tmp_path
     )  # fmt: skip
     until(lambda: any(link == os.ttyname(slave) for link in open_files(process.pid)))
     os.write(master, bytes((byte * 7 + 131) & 0xFF for byte in b"".join(some_lines()[:40])))
