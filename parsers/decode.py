@@ -151,13 +151,13 @@ class Decoder:
         return route
 
     def _with_note(self, observations: tuple[Observation, ...], tagged: Tagged, at_s: float) -> Decoded:
-        """Add the note that a TAG block carries, with the block's source as its author."""
+        """Add the note that a TAG block carries, with the block's source named in its author."""
         if tagged.note is None:
             return Decoded(observations)
         note = Note(
             at_s=at_s,
             source=Source(self._feed, "", "TAG"),
             text=clean(tagged.note, NOTE_LENGTH),
-            author=tagged.source,
+            author=f"{notes.IN_THE_DATA}, {tagged.source}" if tagged.source else notes.IN_THE_DATA,
         )
         return Decoded((*observations, note))

@@ -342,7 +342,7 @@ class AlertCommand(Observation, frozen=True, kw_only=True, gc=False):
 
 
 class Note(Observation, frozen=True, kw_only=True, gc=False):
-    """A watchkeeper's note carried in a recording (TAG block `t:` or TXT of talker U0)."""
+    """A note carried in the data (TAG block `t:`, or TXT of a talker U0 to U9). `author` says so, for a person."""
 
     text: str
     author: str = ""

@@ -50,7 +50,7 @@ class TestNotes:
 
         assert isinstance(heading, Heading)
         assert isinstance(note, Note)
-        assert (note.text, note.author) == ("sea clutter up", "MATE")
+        assert (note.text, note.author) == ("sea clutter up", "in the data, MATE")
 
     def test_a_note_without_a_sentence(self) -> None:
         (note,) = decoded(sealed("\\s:MATE,t:fog^21") + "\\")
@@ -59,7 +59,7 @@ class TestNotes:
         assert note.text == "fog!"
 
     def test_text_of_a_user_talker(self) -> None:
-        assert said(sealed("$U0TXT,01,01,01,gain down, rain up")) == ["Note text=gain down, rain up author=U0"]
+        assert said(sealed("$U0TXT,01,01,01,gain down, rain up")) == ["Note text=gain down, rain up author=in the data"]
 
     def test_text_of_a_receiver_is_passed_over(self) -> None:
         assert decoded(sealed("$GPTXT,01,01,02,ANTSTATUS=OK")) == ()
