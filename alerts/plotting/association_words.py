@@ -65,7 +65,7 @@ def verdict_told(found: Verdict, own: OwnMotion) -> str:
         off_bow = f", {abs(angle):.0f}° to {'starboard' if angle >= 0 else 'port'} of the bow"
     shift = (
         f"radar places {found.shift_nm * 1852:.0f} ± {1.96 * found.shift_sd_nm * 1852:.0f} m toward "
-        f"{found.shift_deg:03.0f}°{off_bow} (antenna offset, or our own position)"
+        f"{round(found.shift_deg) % 360:03d}°{off_bow} (antenna offset, or our own position)"
     )
     what = {
         Cause.BEARING: bearing,
@@ -77,12 +77,17 @@ def verdict_told(found: Verdict, own: OwnMotion) -> str:
 
 
 def no_echo_told(key: str, name: str, range_nm: float, bearing_deg: float) -> str:
-    place = f"{range_nm:.2f} NM, bearing {bearing_deg:03.0f}°"
-    return f"{called(key, name)}: AIS {place}, and no tracked radar target there"
+    """A station that radar should see, and does not. Range in NM, true bearing in degrees."""
+    return f"{called(key, name)}: AIS {range_nm:.2f} NM, {_bearing(bearing_deg)}, and no tracked radar target there"
 
 
 def no_ais_told(key: str, range_nm: float, bearing_deg: float) -> str:
-    return f"{key}: {range_nm:.2f} NM, bearing {bearing_deg:03.0f}°, has no AIS"
+    """A radar target close by where others have AIS. Range in NM, true bearing in degrees."""
+    return f"{key}: {range_nm:.2f} NM, {_bearing(bearing_deg)}, has no AIS"
+
+
+def _bearing(bearing_deg: float) -> str:
+    return f"bearing {round(bearing_deg) % 360:03d}°"
 
 
 def called(key: str, name: str) -> str:

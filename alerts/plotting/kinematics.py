@@ -32,11 +32,12 @@ class OwnMotion(Struct, frozen=True, gc=False):
 
 
 class Look(Struct, frozen=True, gc=False):
-    """One measurement of a target: range and TRUE bearing from own ship, with own ship at that moment.
+    """One measurement of a target: range and true bearing from own ship, with own ship at that moment.
 
     `bearing_sd_deg` is what the heading used to make the bearing true adds to the radar's own error; 0 where the set
     gave a true bearing itself. `range_scale_nm` is None where the set does not tell it. `reading` is what the sentence
-    itself said (range and bearing as sent, speed, course): the same reading again is no new measurement.
+    itself said (range and bearing as sent, speed, course): the same reading again is no new measurement. `is_off_bow`:
+    nothing tells where the bow is, and the bearing is counted from it.
     """
 
     at_s: float
@@ -46,6 +47,7 @@ class Look(Struct, frozen=True, gc=False):
     bearing_sd_deg: float = 0.0
     range_scale_nm: float | None = None
     reading: tuple[float | None, ...] | None = None
+    is_off_bow: bool = False
 
 
 Covariance = tuple[float, float, float, float, float, float, float, float, float, float]

@@ -96,9 +96,14 @@ class Marked(Struct, frozen=True):
 
 
 class _Lay(Struct, frozen=True):
+    """A mark at rest. Those counted from the bow alone are never mixed with the others."""
+
     hand: tuple[str, str]
     look: Look
-    is_bow: bool  # counted from the bow alone: never mixed with the others
+
+    @property
+    def is_bow(self) -> bool:
+        return self.look.is_off_bow
 
 
 class _Hand(Struct):
@@ -197,13 +202,13 @@ class Marks:
         relative = self._is_relative(hand.orientation)
         if range_nm is None or bearing_deg is None or relative is None or range_nm <= 0:
             return None
-        own, sd_deg, is_bow = hand.own, 0.0, False
+        own, sd_deg, is_off_bow = hand.own, 0.0, False
         if relative and own.heading_deg is not None:
             bearing_deg, sd_deg = bearing_deg + own.heading_deg, own.heading_sd_deg
         elif relative:
-            own, sd_deg, is_bow = bow_frame(own), self.settings.yaw_sd_deg, True
-        look = Look(hand.since_s, range_nm, bearing_deg % 360, own, sd_deg, hand.scale_nm)
-        return _Lay(key, look, is_bow)
+            own, sd_deg, is_off_bow = bow_frame(own), self.settings.yaw_sd_deg, True
+        look = Look(hand.since_s, range_nm, bearing_deg % 360, own, sd_deg, hand.scale_nm, is_off_bow=is_off_bow)
+        return _Lay(key, look)
 
     def _is_relative(self, orientation: Orientation | None) -> bool | None:
         if self.settings.bearings is not Bearings.AUTO:

@@ -16,14 +16,14 @@ def look_of(report: TargetReport, own: OwnShip, range_scale_nm: float | None = N
     if report.range_nm is None or report.bearing_deg is None:
         return None
     motion = own.motion(report.at_s)
-    bearing_deg, sd_deg = report.bearing_deg, 0.0
+    bearing_deg, sd_deg, is_off_bow = report.bearing_deg, 0.0, False
     if report.bearing_reference is Reference.RELATIVE:
         if motion.heading_deg is None:
-            motion, sd_deg = bow_frame(motion), own.settings.yaw_sd_deg
+            motion, sd_deg, is_off_bow = bow_frame(motion), own.settings.yaw_sd_deg, True
         else:
             bearing_deg, sd_deg = (bearing_deg + motion.heading_deg) % 360.0, motion.heading_sd_deg
     reading = (report.range_nm, report.bearing_deg, report.speed_kn, report.course_deg)
-    return Look(report.at_s, report.range_nm, bearing_deg, motion, sd_deg, range_scale_nm, reading)
+    return Look(report.at_s, report.range_nm, bearing_deg, motion, sd_deg, range_scale_nm, reading, is_off_bow)
 
 
 def bow_frame(motion: OwnMotion) -> OwnMotion:

@@ -24,7 +24,6 @@ def plot_event(
     NM), a tenth in angles and knots, a hundredth of a minute: each under what radar can tell, so nothing is lost.
     Bearings and courses have no true value while the look is counted from the bow alone.
     """
-    bow_only = look.own.heading_deg is None and look.own.frame is MotionReference.UNKNOWN
     moving = look.own.frame is not MotionReference.UNKNOWN
     check, cause = checked
     return Plot(
@@ -32,7 +31,7 @@ def plot_event(
         target=target,
         name=name,
         range_nm=round(look.range_nm, 3),
-        bearing_deg=None if bow_only else _angle(look.bearing_deg),
+        bearing_deg=None if look.is_off_bow else _angle(look.bearing_deg),
         relative_bearing_deg=_off_bow(look),
         course_deg=_angle(answer.course_deg) if moving else None,
         speed_kn=_rounded(answer.speed_kn, 1) if moving else None,
@@ -72,8 +71,8 @@ def _angle(value: float | None) -> float | None:
 
 def _off_bow(look: Look) -> float | None:
     """Degrees off own bow, starboard positive; by the bow itself where there is no heading."""
-    own = look.own
-    if own.heading_deg is None and own.frame is not MotionReference.UNKNOWN:
+    heading_deg = 0.0 if look.is_off_bow else look.own.heading_deg
+    if heading_deg is None:
         return None
-    off = look.bearing_deg - (own.heading_deg or 0.0)
+    off = look.bearing_deg - heading_deg
     return round((off + 180.0) % 360.0 - 180.0, 1) + 0.0

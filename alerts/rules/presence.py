@@ -92,7 +92,7 @@ def see_new(board: Board, followed: Followed, at_s: float, there_at_start: bool)
 
 
 def _new_case(plot: Plot) -> Case:
-    text = wording.sentence(plot, "new target", f"{plot.range_nm:.2f} NM", wording.angle(plot.bearing_deg))
+    text = wording.sentence(plot, "new target", f"{plot.range_nm:.2f} NM", wording.where(plot))
     return Case(text, {"range_nm": plot.range_nm, "bearing_deg": plot.bearing_deg})
 
 

@@ -22,17 +22,23 @@ def angle(bearing_deg: float | None) -> str:
     return "bearing unknown" if bearing_deg is None else f"bearing {round(bearing_deg) % 360:03d}°T"
 
 
+def where(plot: Plot) -> str:
+    """The bearing; off the bow where no heading makes it true."""
+    if plot.bearing_deg is None and plot.relative_bearing_deg is not None:
+        return f"bearing {round(plot.relative_bearing_deg) % 360:03d}°R"
+    return angle(plot.bearing_deg)
+
+
 DRIFT_OR_YAW = "drift or yaw: no heading"
 """Said of every drift that is counted from the bow alone."""
 
 
 def bearing(plot: Plot) -> str:
     """The bearing and how it draws; off the bow, and as what it may be, where no heading makes it true."""
-    trend = "" if plot.bearing_trend is BearingTrend.UNSETTLED else f" {plot.bearing_trend}"
-    if plot.bearing_deg is None and plot.relative_bearing_deg is not None:
-        doubt = f" ({DRIFT_OR_YAW})" if trend else ""
-        return f"bearing {round(plot.relative_bearing_deg) % 360:03d}°R{trend}{doubt}"
-    return angle(plot.bearing_deg) + trend
+    if plot.bearing_trend is BearingTrend.UNSETTLED:
+        return where(plot)
+    doubt = f" ({DRIFT_OR_YAW})" if plot.bearing_deg is None and plot.relative_bearing_deg is not None else ""
+    return f"{where(plot)} {plot.bearing_trend}{doubt}"
 
 
 def passing(plot: Plot) -> str:
@@ -73,7 +79,7 @@ def clock(time: Instant) -> str:
 def lost(plot: Plot) -> str:
     """A danger whose data stopped, with all that was last known and when."""
     last = f"LOST, last known {approach(plot)}" if plot.cpa_nm is not None else "LOST"
-    place = f"at {clock(plot.time)}, {plot.range_nm:.2f} NM, {angle(plot.bearing_deg)}"
+    place = f"at {clock(plot.time)}, {plot.range_nm:.2f} NM, {where(plot)}"
     return sentence(plot, f"{last} {place}", passing(plot))
 
 

@@ -175,3 +175,27 @@ def test_a_position_that_is_not_by_satellite_says_so(mode: str, said: str) -> No
 def mode_at(at_s: int, mode: str) -> str:
     """Lost for three seconds under a bridge, then for half a minute."""
     return mode if 10 <= at_s < 13 or 30 <= at_s < 60 else "A"
+
+
+def test_a_true_bearing_from_the_set_is_never_shown_as_one_off_the_bow() -> None:
+    """The set knows north and we know nothing of own ship: its bearing is true, and what lies off our bow unknown."""
+    bridge = Bridge()
+    for at_s in range(0, 120, 3):
+        bridge.second(at_s, encode.ttm(5, 4.0 - at_s / 180, 61.0))
+    last = bridge.plots()[-1]
+    danger = [alert for alert in bridge.alerts() if alert.rule == "closest_approach"]
+
+    assert (last.bearing_deg, last.relative_bearing_deg) == (61.0, None)
+    assert "bearing 061°T" in danger[0].text
+
+
+def test_a_target_that_is_lost_off_the_bow_says_where_it_was() -> None:
+    """No heading makes the bearing true; where it lay off the bow is known."""
+    bridge = Bridge()
+    for at_s in range(200):
+        seen = at_s < 90 and at_s % 3 == 0
+        target = encode.ttm(5, 4.0 - at_s / 300, 61.0, bearing_reference=Reference.RELATIVE)
+        bridge.second(at_s, *([target] if seen else []))
+    lost = [alert for alert in bridge.alerts() if "LOST" in alert.text]
+
+    assert "bearing 061°R" in lost[0].text
