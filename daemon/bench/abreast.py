@@ -84,6 +84,7 @@ class Abreast(Watcher):
     def __init__(self, settings: LookoutSettings, every: Sequence[Limits], rules: Sequence[str]) -> None:
         super().__init__(settings.alerts, settings.conditions or DEFAULT_CONDITIONS, settings.condition)
         self.watches = [Watch(limits, settings.condition, rules) for limits in every]
+        self.carried: list[tuple[str, str]] = []  # target, into which
         self._cpas = sorted({condition.cpa_nm for limits in every for condition in limits.conditions.values()})
         self._waiting: list[_Item] = []
 
@@ -101,6 +102,7 @@ class Abreast(Watcher):
         return []
 
     def carry(self, old: str, new: str) -> None:
+        self.carried.append((old, new))
         self._take(_Carried(self.moment, old, new))
 
     def close(self, moment: Moment) -> None:

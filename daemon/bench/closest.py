@@ -7,7 +7,7 @@ is left of it are a few moments for each target and setting, the same for many s
 Targets that were found to be one vessel are a family, and are worked through together.
 """
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 
 import numpy as np
 import numpy.typing as npt
@@ -19,7 +19,7 @@ from alerts.rules.latch import sweep
 from alerts.settings import Alerts
 from daemon.bench.latches import Latches
 from daemon.bench.limits import Columns
-from daemon.bench.lives import Change
+from daemon.bench.lives import Change, heads_of
 from daemon.bench.near import Near, Rows, Turn, What
 from daemon.bench.told import Book, Clock, Step
 
@@ -65,7 +65,7 @@ def told(near: Near, settings: Alerts) -> Iterator[Told]:
 def families(near: Near) -> Iterator[Family]:
     """Every target that was ever near, with those that it was carried into or from."""
     rows = near.rows()
-    head = _heads(near.turns)
+    head = heads_of((turn.target, turn.into) for turn in near.turns if turn.what is What.CARRIED)
     names = sorted({stint.target for stint in near.stretches})
     heads = sorted({head.get(name, name) for name in names})
     number = {name: heads.index(head.get(name, name)) for name in names}
@@ -84,22 +84,6 @@ def families(near: Near) -> Iterator[Family]:
         keys = tuple(dict.fromkeys([*owners, *(turn.target for turn in mine), *(t.into for t in mine if t.into)]))
         whose = np.array([keys.index(owner) for owner in owners], dtype=np.intp)
         yield Family(keys, part, whose, tuple(sorted([*mine, *off], key=lambda turn: turn.seq)))
-
-
-def _heads(turns: Sequence[Turn]) -> dict[str, str]:
-    """A common name for all targets that were carried into one another."""
-    head: dict[str, str] = {}
-
-    def find(name: str) -> str:
-        while head.get(name, name) != name:
-            name = head[name]
-        return name
-
-    for turn in turns:
-        if turn.what is What.CARRIED:
-            head.setdefault(turn.into, turn.into)
-            head[find(turn.target)] = find(turn.into)
-    return {name: find(name) for name in head}
 
 
 # ------------------------------------------------------------------------------------------------ the latches

@@ -51,6 +51,21 @@ class Changes:
             )
 
 
+def heads_of(carried: Iterable[tuple[str, str]]) -> dict[str, str]:
+    """A common name for all targets that were carried (from, into) one another; others do not appear."""
+    head: dict[str, str] = {}
+
+    def find(name: str) -> str:
+        while head.get(name, name) != name:
+            name = head[name]
+        return name
+
+    for old, new in carried:
+        head.setdefault(new, new)
+        head[find(old)] = find(new)
+    return {name: find(name) for name in head}
+
+
 def stretches(changes: Iterable[Change]) -> list[Stretch]:
     """The stretches of a watch that was closed: each that began has its end."""
     since: dict[int, float] = {}

@@ -14,7 +14,7 @@ from daemon.bench.closest import told
 from daemon.bench.encounters import Encounter, Judge, Verdict
 from daemon.bench.grid import Grid
 from daemon.bench.limits import columns_of
-from daemon.bench.lives import Change, Stretch, stretches
+from daemon.bench.lives import Change, Stretch, heads_of, stretches
 from daemon.bench.near import Near
 from daemon.bench.observer import Watcher
 from daemon.bench.reading import Progress, Reading, read
@@ -87,7 +87,7 @@ def work(task: Task, stop: threading.Event | None = None, progress: Progress | N
     if near is not None:
         groups = [(one.settings, one.changes) for one in told(near, settings.alerts)]
     else:
-        groups = list(_by_target(abreast)) if abreast else []
+        groups = list(_by_vessel(abreast)) if abreast else []
     alerted = frozenset(change.target for _, changes in groups for change in changes)
     beside = known.beside(task.paths[0]) if task.by_truth and len(task.paths) == 1 and task.passage_id is None else None
     truth = known.read(beside) if beside else None
@@ -129,11 +129,13 @@ def _read(task: Task, watchers: Sequence[Watcher], stop: threading.Event | None,
     )
 
 
-def _by_target(abreast: Abreast) -> Iterator[Group]:
+def _by_vessel(abreast: Abreast) -> Iterator[Group]:
+    """An alert that was carried from one target to another has its beginning on the one and its end on the other."""
+    head = heads_of(abreast.carried)
     for setting, watch in enumerate(abreast.watches):
         of: dict[str, list[Change]] = {}
         for change in watch.changes.all:
-            of.setdefault(change.target, []).append(change)
+            of.setdefault(head.get(change.target, change.target), []).append(change)
         yield from (((setting,), changes) for changes in of.values())
 
 
