@@ -138,6 +138,12 @@ def differences(bootstrap: Bootstrap, given: Figures, first: int, second: int) -
             [bootstrap.nuisance_per_h(one) for one in (first, second)],
         ),
         ("alerts", "/h", given.alerts_per_h, [bootstrap.alerts_per_h(one) for one in (first, second)]),
+        (
+            "close passes caught",
+            "%",
+            100.0 * given.caught / (given.close or np.nan),
+            [100.0 * bootstrap.caught_share(one) for one in (first, second)],
+        ),
     ):
         low, high = limits_of(drawn[1] - drawn[0])
         told.append(Difference(figure, unit, float(values[second] - values[first]), low, high))

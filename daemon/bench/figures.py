@@ -43,6 +43,7 @@ class Pool(Struct, frozen=True, kw_only=True):
     raised: Floats
     nuisance: Floats
     again: Floats
+    alarm_s: Floats
     in_alarm_s: Floats  # (P, S); NaN for one condition alone
     elsewhere: Floats  # (P, S)
     close: npt.NDArray[np.bool_]  # (E,)
@@ -100,6 +101,7 @@ def pool(outcomes: Sequence[Outcome], condition: str | None = None) -> Pool:
         raised=together("raised"),
         nuisance=together("nuisance"),
         again=together("again"),
+        alarm_s=together("alarm_s"),
         in_alarm_s=in_alarm_s if condition is None else np.full_like(in_alarm_s, np.nan),
         elsewhere=elsewhere if condition is None else np.zeros_like(elsewhere),
         close=np.array([one.verdict is Verdict.CLOSE for one in encounters], dtype=np.bool_),
@@ -153,13 +155,6 @@ def _clear_by(pooled: Pool) -> Floats:
 # -------------------------------------------------------------------------------------------------- bootstrap
 
 
-class Limits(Struct, frozen=True):
-    """95 % limits of one figure for each setting, (S,)."""
-
-    low: Floats
-    high: Floats
-
-
 class Bootstrap:
     """The same draws for all settings. `weights` (B, E): how often each encounter was drawn; `hours` (B,)."""
 
@@ -175,6 +170,7 @@ class Bootstrap:
             drawn = rng.multinomial(passages, np.full(passages, 1.0 / passages), size=draws).astype(np.float64)
             self.weights = drawn[:, pooled.passage]
             self.hours = drawn @ pooled.hours
+            self._passages = drawn
         else:
             self.weights = (
                 rng.multinomial(count, np.full(count, 1.0 / count), size=draws).astype(np.float64)
@@ -182,32 +178,61 @@ class Bootstrap:
                 else np.zeros((draws, 0))
             )
             self.hours = np.full(draws, total)
+            self._passages = np.ones((draws, passages))
+        self._known_hours = np.where(self.hours > 0, self.hours, np.nan)
+        self._close = self.weights[:, pooled.close]
+        drawn_close = self._close.sum(axis=1)
+        self._drawn_close = np.where(drawn_close > 0, drawn_close, np.nan)
 
     def nuisance_per_h(self, setting: int) -> Floats:
         """One for each draw, (B,)."""
-        hours = np.where(self.hours > 0, self.hours, np.nan)
-        rate: Floats = (self.weights @ self.pool.nuisance[setting]) / hours
-        return rate
+        return self._by_hour(self.weights @ self.pool.nuisance[setting])
 
     def alerts_per_h(self, setting: int) -> Floats:
-        hours = np.where(self.hours > 0, self.hours, np.nan)
-        rate: Floats = (self.weights @ self.pool.raised[setting]) / hours
-        return rate
+        """Alerts that belong to no encounter go with their passage."""
+        elsewhere = self._passages @ self.pool.elsewhere[:, setting]
+        return self._by_hour(self.weights @ self.pool.raised[setting] + elsewhere)
+
+    def again_per_h(self, setting: int) -> Floats:
+        return self._by_hour(self.weights @ self.pool.again[setting])
+
+    def alarm_share(self, setting: int) -> Floats:
+        """Of the time. Where encounters are drawn, alerts are taken to overlap as they do in the whole."""
+        if self.by is DrawnBy.PASSAGES:
+            return self._by_hour(self._passages @ self.pool.in_alarm_s[:, setting] / 3600.0)
+        told_s = self.pool.alarm_s[setting]
+        total_s = float(told_s.sum())
+        share = self.weights @ told_s / total_s if total_s > 0.0 else np.full(len(self.weights), np.nan)
+        return np.minimum(self._by_hour(share * self.pool.in_alarm_s[:, setting].sum() / 3600.0), 1.0)
+
+    def nuisance_clear_nm(self, setting: int) -> Floats:
+        """By how much those passed clear that were told of for nothing: the median; NaN where none was drawn."""
+        told = np.flatnonzero(self.pool.nuisance[setting] > 0)
+        beyond = np.array([self.pool.encounters[k].cpa_nm - self.pool.encounters[k].close_nm for k in told])
+        order = np.argsort(beyond, kind="stable")
+        return _weighted_quantile(beyond[order], self.weights[:, told[order]], 0.5)
 
     def caught_share(self, setting: int) -> Floats:
         """Of the close passes that were drawn; NaN where none was."""
-        close = self.pool.close
-        caught = ~np.isnan(self.pool.warned_min[setting, close])
-        drawn = self.weights[:, close]
-        total = drawn.sum(axis=1)
-        share: Floats = (drawn @ caught.astype(np.float64)) / np.where(total > 0, total, np.nan)
+        caught = ~np.isnan(self.pool.warned_min[setting, self.pool.close])
+        share: Floats = (self._close @ caught.astype(np.float64)) / self._drawn_close
+        return share
+
+    def late_share(self, setting: int, late_min: float) -> Floats:
+        """The same of those that were caught, but late."""
+        late = self.pool.warned_min[setting, self.pool.close] < late_min  # False for NaN: missed
+        share: Floats = (self._close @ late.astype(np.float64)) / self._drawn_close
         return share
 
     def warning_min(self, setting: int, quantile: float) -> Floats:
         """That quantile of the warning times of each draw, a missed pass counting as 0."""
         warned = np.nan_to_num(self.pool.warned_min[setting, self.pool.close], nan=0.0)
         order = np.argsort(warned)
-        return _weighted_quantile(warned[order], self.weights[:, self.pool.close][:, order], quantile)
+        return _weighted_quantile(warned[order], self._close[:, order], quantile)
+
+    def _by_hour(self, count: Floats) -> Floats:
+        rate: Floats = count / self._known_hours
+        return rate
 
 
 def _weighted_quantile(values: Floats, weights: Floats, quantile: float) -> Floats:

@@ -11,7 +11,7 @@ import numpy as np
 from daemon import words
 from daemon.bench.encounters import Encounter, Verdict
 from daemon.bench.grid import AS_CONFIGURED, Axis, Value, said, value_at
-from daemon.bench.report import PROMISE, Report
+from daemon.bench.report import PROMISE, Part, Report
 from daemon.bench.table import answer, heading
 from daemon.errors import CANNOT_OPEN, UserError
 from daemon.pictures.drawing import Drawing, Point, thinned
@@ -22,9 +22,7 @@ MOST_WAYS = 60
 
 SHADES = 5
 
-CAUTION = (
-    "An aid to look-out, never a substitute. Small craft, buoys and wood may not be tracked or seen by radar at all."
-)
+CAUTION = "Small craft, buoys and wood may not be tracked or seen by radar at all."
 
 
 def write(report: Report, path: Path) -> None:
@@ -52,11 +50,46 @@ def _sections(report: Report) -> Iterator[str]:
     yield "<h2>Answer</h2>" + "".join(f"<p>{escape(line)}</p>" for line in answer(report))
     yield "<h2>Settings that no other betters</h2>" + _table(report)
     if report.whole.figures.close:
-        yield f"<figure>{pareto(report).svg()}<figcaption>{_pareto_words()}</figcaption></figure>"
+        front = f'<div class="wide">{pareto(report).svg()}</div>'
+        yield f'<figure class="front">{front}<figcaption>{_pareto_words()}</figcaption></figure>'
+    for title, parts in (("By condition", report.conditions), ("By passage", report.passages)):
+        if len(parts) > 1:
+            yield f"<h2>{title}</h2>" + _parts(report, parts)
     shown = _cells(report)
     yield "<h2>Any two limits</h2>" + _maps(report, shown)
     yield from _encounters(report, shown)
     yield "</main>"
+
+
+def _parts(report: Report, parts: Sequence[Part]) -> str:
+    """As configured, and as recommended, for each condition or passage."""
+    chosen = {"as configured": 0} | ({"recommended": report.choice.setting} if report.choice.setting else {})
+    heads = ["", "hours", "close", "clear", "not judged"]
+    heads += [f"{name}: {head}" for name in chosen for head in ("caught", "10th percentile", "nuisance an hour")]
+    rows = []
+    for part in parts:
+        given = part.figures
+        cells = [
+            words.clean(part.name, 60),
+            f"{given.hours:.1f}",
+            *map(str, (given.close, given.clear, given.unjudged)),
+        ]
+        for setting in chosen.values():
+            cells.append(f"{given.caught[setting]:.0f} of {given.close}")
+            cells.append(_number(given.warning_low_min[setting], " min"))
+            cells.append(_number(given.nuisance_per_h[setting], ""))
+        rows.append(cells)
+    return _rows(heads, rows)
+
+
+def _rows(heads: Sequence[str], rows: Sequence[Sequence[str]], chosen: int | None = None) -> str:
+    """A table of text that may scroll sideways."""
+    top = "".join(f"<th>{escape(head)}</th>" for head in heads)
+    body = ""
+    for number, row in enumerate(rows):
+        mark = ' class="chosen"' if number == chosen else ""
+        body += f"<tr{mark}>" + "".join(f"<td>{escape(cell)}</td>" for cell in row) + "</tr>"
+    return f'<div class="wide"><table><tr>{top}</tr>{body}</table></div>'
 
 
 def _table(report: Report) -> str:
@@ -73,10 +106,9 @@ def _table(report: Report) -> str:
             f"{_number(given.warning_low_min[setting], ' min')} ({_pair(limits['warning_low_min'])})",
             f"{_number(given.nuisance_per_h[setting], '')} ({_pair(limits['nuisance_per_h'])})",
         )
-        mark = ' class="chosen"' if setting == report.choice.setting else ""
-        rows.append(f"<tr{mark}>" + "".join(f"<td>{escape(cell)}</td>" for cell in cells) + "</tr>")
-    top = "".join(f"<th>{head}</th>" for head in heads)
-    return f'<div class="wide"><table><tr>{top}</tr>{"".join(rows)}</table></div>'
+        rows.append(cells)
+    shown = report.shown()
+    return _rows(heads, rows, shown.index(report.choice.setting) if report.choice.setting in shown else None)
 
 
 def _number(value: float, unit: str) -> str:
@@ -216,10 +248,9 @@ def _map(report: Report, title: str, values: Any, axes: Sequence[Axis], shown: S
         ]
         name = "" if row is None else escape(said(row))
         rows.append(f"<tr><th>{name}</th>{''.join(cells)}</tr>")
-    caption = f"<caption>{escape(title)}: {escape(axes[-1].name)} across" + (
-        f", {escape(axes[0].name)} down</caption>" if len(axes) > 1 else "</caption>"
-    )
-    return f'<div class="wide"><table class="heat">{caption}{head}{"".join(rows)}</table></div>'
+    about = f"{title}: {axes[-1].name} across" + (f", {axes[0].name} down" if len(axes) > 1 else "")
+    table = f'<table class="heat" aria-label="{escape(about)}">{head}{"".join(rows)}</table>'
+    return f'<figure><figcaption>{escape(about)}</figcaption><div class="wide">{table}</div></figure>'
 
 
 def _cell(setting: int | None, values: Any, low: float, high: float, digits: int) -> str:

@@ -7,8 +7,9 @@ import numpy as np
 from msgspec import Struct
 
 from daemon.bench.choosing import Choice, Difference, Wish, choose, differences, front
+from daemon.bench.confidence import Confidence, Limits
 from daemon.bench.encounters import Encounter
-from daemon.bench.figures import LOW_QUANTILE, Bootstrap, DrawnBy, Figures, Pool, figures, limits_of, pool
+from daemon.bench.figures import Bootstrap, DrawnBy, Figures, Pool, figures, pool
 from daemon.bench.grid import Grid
 from daemon.bench.outcome import Outcome
 
@@ -40,6 +41,7 @@ class Report(Struct, frozen=True, kw_only=True):
     conditions: tuple[Part, ...]
     passages: tuple[Part, ...]
     bootstrap: Bootstrap
+    confidence: Confidence
     front: tuple[int, ...]
     wish: Wish
     choice: Choice
@@ -57,30 +59,9 @@ class Report(Struct, frozen=True, kw_only=True):
             chosen.append(self.choice.nearest)
         return list(dict.fromkeys([*chosen, *(self.pair or ()), *self.front]))
 
-    def limits(self, setting: int) -> dict[str, tuple[float, float]]:
-        """95 % limits of the figures of one setting.
-
-        Of what never happened a bootstrap says that it never will; there the rule of three stands in: with no event
-        in n trials, or n hours, the rate is under 3/n with 95 % (Hanley and Lippman-Hand 1983, from memory).
-        """
-        drawn, given = self.bootstrap, self.whole.figures
-        found = self._drawn(drawn, setting)
-        if given.hours > 0 and given.nuisance[setting] == 0:
-            found["nuisance_per_h"] = (0.0, 3.0 / given.hours)
-        if given.hours > 0 and given.alerts[setting] == 0:
-            found["alerts_per_h"] = (0.0, 3.0 / given.hours)
-        if given.close and given.missed[setting] == 0:
-            found["caught_share"] = (max(0.0, 1.0 - 3.0 / given.close), 1.0)
-        return found
-
-    def _drawn(self, drawn: Bootstrap, setting: int) -> dict[str, tuple[float, float]]:
-        return {
-            "caught_share": limits_of(drawn.caught_share(setting)),
-            "warning_low_min": limits_of(drawn.warning_min(setting, LOW_QUANTILE)),
-            "warning_median_min": limits_of(drawn.warning_min(setting, 0.5)),
-            "nuisance_per_h": limits_of(drawn.nuisance_per_h(setting)),
-            "alerts_per_h": limits_of(drawn.alerts_per_h(setting)),
-        }
+    def limits(self, setting: int) -> Limits:
+        """95 % limits of the figures of one setting."""
+        return self.confidence.of(setting)
 
     def unjudged(self) -> dict[str, int]:
         """Why encounters could not be judged, and how many for each reason."""
@@ -118,6 +99,7 @@ def report_of(
         conditions=tuple(_part(name, outcomes, name, late_min) for name in names),
         passages=tuple(_part(one.name, [one], None, late_min) for one in outcomes),
         bootstrap=bootstrap,
+        confidence=Confidence(bootstrap, whole.figures, late_min),
         front=tuple(int(setting) for setting in front(whole.figures)),
         wish=wish,
         choice=choice,
@@ -198,7 +180,6 @@ def as_json(report: Report) -> dict[str, Any]:
     """Everything as plain values, for `--json`."""
     every = range(len(report.grid.settings))
     chosen = report.choice.setting
-    detailed = set(report.shown())
     return {
         "partial": report.is_partial,
         "passages": [
@@ -224,7 +205,7 @@ def as_json(report: Report) -> dict[str, Any]:
                 "name": report.grid.name(setting),
                 "values": settings_row(report, setting),
                 **row(report.whole.figures, setting),
-                "limits": _limits(report, setting) if setting in detailed else None,
+                "limits": limits_row(report, setting),
                 "by_condition": {part.name: row(part.figures, setting) for part in report.conditions}
                 if len(report.conditions) > 1
                 else None,
@@ -253,5 +234,6 @@ def as_json(report: Report) -> dict[str, Any]:
     }
 
 
-def _limits(report: Report, setting: int) -> dict[str, list[float | None]]:
+def limits_row(report: Report, setting: int) -> dict[str, list[float | None]]:
+    """95 % limits by the figure's name, low and high; None where there are none."""
     return {name: [plain(low), plain(high)] for name, (low, high) in report.limits(setting).items()}

@@ -11,6 +11,7 @@ from rich.text import Text
 from daemon import words
 from daemon.bench import grid as grids
 from daemon.bench import report as reports
+from daemon.bench.confidence import LIMITED
 from daemon.bench.report import FEW, PROMISE, Part, Report
 from daemon.errors import CANNOT_OPEN, UserError
 
@@ -135,7 +136,7 @@ def _apart(report: Report, title: str, parts: tuple[Part, ...], width: int) -> T
     """As configured, and as recommended, for each condition or passage."""
     table = Table(title=title, title_justify="left", box=box.SIMPLE_HEAD, padding=(0, 1, 0, 0))
     table.add_column("", overflow="fold", min_width=16)
-    settings = [0] if report.choice.setting is None else [0, report.choice.setting]
+    settings = [0, report.choice.setting] if report.choice.setting else [0]
     is_narrow = width < NARROW
     heads = ["close"] if is_narrow else ["hours", "close", "clear", "not\njudged"]
     for setting in settings:
@@ -185,13 +186,14 @@ def answer(report: Report) -> list[str]:
 
 
 def write_csv(report: Report, path: Path) -> None:
-    """A row for each setting, a column for each figure and each swept key."""
+    """A row for each setting, a column for each figure, its limits and each swept key."""
     axes = [axis.name for axis in report.grid.axes]
     counts = reports.counted(report.whole.figures)
     try:
         with path.open("w", encoding="utf-8", newline="") as file:
             writer = csv.writer(file)
-            writer.writerow(["setting", *axes, *reports.COLUMNS, *counts, "partial"])
+            limited = [f"{name}_{end}" for name in LIMITED for end in ("low_95", "high_95")]
+            writer.writerow(["setting", *axes, *reports.COLUMNS, *limited, *counts, "partial"])
             for setting in range(len(report.grid.settings)):
                 values = reports.settings_row(report, setting)
                 writer.writerow(
@@ -199,6 +201,7 @@ def write_csv(report: Report, path: Path) -> None:
                         report.grid.name(setting),
                         *(values.get(name, "") for name in axes),
                         *reports.row(report.whole.figures, setting).values(),
+                        *(end for pair in reports.limits_row(report, setting).values() for end in pair),
                         *counts.values(),
                         str(report.is_partial).lower(),
                     ]

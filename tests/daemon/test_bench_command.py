@@ -123,6 +123,10 @@ def test_the_table_csv_and_page_hold_the_same(
     assert len(rows) == 16
     assert rows[0]["setting"] == "as configured"
     assert rows[1]["cpa_nm"] == "0.2"
+    for row in rows:
+        assert (
+            float(row["nuisance_per_h_low_95"]) <= float(row["nuisance_per_h"]) <= float(row["nuisance_per_h_high_95"])
+        )
     html = (tmp_path / "page.html").read_text(encoding="utf-8")
     assert not re.search(r"""(?:src|href)\s*=\s*["'](?!#)""", html)
     assert "default-src 'none'" in html

@@ -4,8 +4,10 @@ from collections.abc import Sequence
 
 import numpy as np
 import pytest
+from msgspec import structs
 
 from daemon.bench.choosing import Wish, choose, differences, front, minutes, per_hour
+from daemon.bench.confidence import LIMITED, Confidence
 from daemon.bench.encounters import Encounter, Verdict
 from daemon.bench.figures import Bootstrap, DrawnBy, figures, limits_of, pool
 from daemon.bench.outcome import Outcome
@@ -132,6 +134,36 @@ def test_limits_by_bootstrap_hold_a_known_answer() -> None:
 
     assert (low, high) == pytest.approx((0.7076, 0.7924), abs=0.01)
     assert limits_of(boot.caught_share(1)) == (1.0, 1.0)
+
+
+def test_every_figure_has_limits_and_lies_within_them() -> None:
+    """Four close passes and one nuisance in four hours; what never happened goes by the rule of three."""
+    one = structs.replace(ONE, alarm_s=np.where(ONE.raised > 0, 90.0, 0.0))
+    pooled = pool([one, structs.replace(one, elsewhere=np.array([2, 0, 0], dtype=np.int32))])
+    given = figures(pooled, 5.0)
+    confidence = Confidence(Bootstrap(pooled), given, 5.0)
+
+    for setting in range(3):
+        limits = confidence.of(setting)
+        assert tuple(limits) == LIMITED
+        shares = {f"{name}_share": getattr(given, name)[setting] / 8 for name in ("caught", "late", "missed")}
+        for name in LIMITED:
+            low, high = limits[name]
+            value = shares.get(name, getattr(given, name, given.again / given.hours)[setting])
+            assert low - 1e-9 <= value <= high + 1e-9, (setting, name)
+    assert confidence.of(0)["missed_share"] == (0.0, 3.0 / 8)
+    assert confidence.of(1)["late_share"] == (0.0, 3.0 / 8)
+    assert confidence.of(0)["again_per_h"] == (0.0, 3.0 / 8.0)
+
+
+def test_time_in_alarm_is_drawn_by_the_passage() -> None:
+    """Half of 40 passages of four hours were a tenth of an hour in alarm, the others not at all: as `caught` above."""
+    quiet = structs.replace(ONE, in_alarm_s=np.zeros(3))
+    boot = Bootstrap(pool([ONE, quiet] * 20))
+    sd = 0.025 * (0.5 * 0.5 / 40) ** 0.5
+
+    assert boot.by is DrawnBy.PASSAGES
+    assert limits_of(boot.alarm_share(0)) == pytest.approx((0.0125 - 1.96 * sd, 0.0125 + 1.96 * sd), abs=0.0005)
 
 
 def test_weighted_quantiles_are_numpys_on_the_encounters_drawn() -> None:
