@@ -218,13 +218,25 @@ def test_an_interrupt_gives_what_is_finished_marked_as_partial(folder: Path, tmp
 
 
 def _wait_until_reading(pid: int, folder: Path) -> None:
-    """Until the process has the third file open, or a later one: it has finished two."""
+    """Until the process is well inside the third file, or a later one: it has finished two.
+
+    Every file's head is read before the first of them is: that is not yet reading it.
+    """
     for _ in range(6000):
-        opened = (Path(os.path.realpath(link)) for link in Path(f"/proc/{pid}/fd").iterdir())
-        if any(path.parent == folder and path.name >= "02" for path in opened):
-            return
+        for link in Path(f"/proc/{pid}/fd").iterdir():
+            path = Path(os.path.realpath(link))
+            if path.parent == folder and path.name >= "02" and _read_so_far(pid, link.name) > 10_000:
+                return
         time.sleep(0.01)
     raise AssertionError("it never came to the third recording")
+
+
+def _read_so_far(pid: int, descriptor: str) -> int:
+    try:
+        told = Path(f"/proc/{pid}/fdinfo/{descriptor}").read_text(encoding="ascii")
+    except FileNotFoundError:  # closed meanwhile
+        return 0
+    return int(told.split()[1])
 
 
 def test_an_archive_is_judged_like_the_recording_that_it_was_made_from(
