@@ -156,20 +156,29 @@ class Archive:
             self._kept.clear()
             self._in_flight = len(batch)
             self._due_s = None
+            gap, self._gap = self._gap, None  # what is given up while this is written makes a gap of its own
             self._lock.notify_all()
         if not batch:
+            self._widen(gap)
             return
         try:
             self._reopen_if_needed()
-            gap = None if self._gap is None else (*self._gap, self._reason)
-            self._store.write(batch, gap)
+            self._store.write(batch, None if gap is None else (*gap, self._reason))
         except (sqlite3.Error, OSError, UserError) as error:
-            self._put_back(batch)
+            self._put_back(batch, gap)
             self._failed(error)
         else:
             self._succeeded(batch)
 
-    def _put_back(self, batch: list[Dated]) -> None:
+    def _widen(self, earlier: tuple[Moment, int] | None) -> None:
+        """A gap that has not been written yet, with what has been given up since."""
+        if earlier is not None:
+            with self._lock:
+                since, lost = earlier
+                self._gap = (since, lost + (self._gap[1] if self._gap else 0))
+
+    def _put_back(self, batch: list[Dated], gap: tuple[Moment, int] | None) -> None:
+        self._widen(gap)
         with self._lock:
             self._common.extendleft(dated for dated in reversed(batch) if not isinstance(dated[1], _KEPT))
             self._kept.extendleft(dated for dated in reversed(batch) if isinstance(dated[1], _KEPT))
@@ -181,7 +190,6 @@ class Archive:
         self._in_flight = 0
         self.written += len(batch)
         self._newest = batch[-1][0]
-        self._gap = None
         self._failing_since_s = None
         self.trouble = ""
 

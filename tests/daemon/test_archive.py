@@ -2,18 +2,20 @@
 
 import sqlite3
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 
 import pytest
 
-from alerts.events import AnyEvent, Plot
+from alerts.events import AnyEvent, Moment, Note, Plot
 from daemon.clock import HostClock, VirtualClock
 from daemon.errors import UserError
+from daemon.sinks import archive as archive_sink
 from daemon.sinks import archive_schema, archive_upkeep
-from daemon.sinks.archive import COMMIT_S, UPKEEP_S, Archive
+from daemon.sinks.archive import COMMIT_S, RETRY_S, UPKEEP_S, Archive
 from daemon.sinks.archive_reader import ArchiveReader
-from daemon.sinks.archive_store import Passage, Store, connect
+from daemon.sinks.archive_store import Dated, Passage, Store, connect
+from daemon.sinks.face import SinkError
 from tests.daemon.archive_makers import START_MS, moment, one_of_each, own_ship, plot
 
 PASSAGE = Passage(origin="watch", source="udp:10110", program="test")
@@ -338,6 +340,73 @@ def test_one_transaction_holds_all_that_waited(path: Path) -> None:
 
     assert archive.written == 7
     archive.close()
+
+
+class Balky(Store):
+    """Fails for so many batches; `meanwhile` is called while a batch is being written."""
+
+    def __init__(self, path: Path, failures: int = 0, meanwhile: Callable[[], None] = lambda: None) -> None:
+        super().__init__(path, PASSAGE)
+        self.failures = failures
+        self.meanwhile = meanwhile
+
+    def write(self, batch: Sequence[Dated], gap: tuple[Moment, int, str] | None = None) -> None:
+        meanwhile, self.meanwhile = self.meanwhile, lambda: None
+        meanwhile()
+        if self.failures:
+            self.failures -= 1
+            raise sqlite3.OperationalError("disk I/O error")
+        super().write(batch, gap)
+
+
+def written(archive: Archive, clock: VirtualClock, count: int) -> None:
+    """Lets time pass until so many events are written."""
+    for _ in range(400):
+        if archive.written >= count:
+            break
+        clock.advance(RETRY_S)
+        archive._thread.join(0.01)
+    assert archive.written >= count
+
+
+def test_what_was_put_back_is_written_in_its_order(path: Path) -> None:
+    """Two writes fail: nothing is lost, and the rows stand in the order in which things happened."""
+    clock = VirtualClock()
+    archive = Archive(path, PASSAGE, clock, store=Balky(path, failures=2))
+    for second in range(20):
+        archive.take(moment(second), [plot(second), Note(time=moment(second).time, text=f"{second}", author="a")])
+    written(archive, clock, 40)
+    archive.close()
+
+    with ArchiveReader(path) as reader:
+        (passage,) = reader.passages()
+        assert reader.gaps(passage.passage_id) == []
+    connection = connect(path)
+    assert [text for (text,) in connection.execute("SELECT text FROM notes ORDER BY rowid")] == [
+        f"{second}" for second in range(20)
+    ]
+    assert [at_s for (at_s,) in connection.execute("SELECT at_s FROM plots ORDER BY rowid")] == list(range(20))
+    connection.close()
+
+
+@pytest.mark.parametrize("failures", [0, 1])
+def test_every_event_that_was_given_up_is_in_a_gap(path: Path, monkeypatch: pytest.MonkeyPatch, failures: int) -> None:
+    """Also what was given up while an earlier gap was on its way to the disk, or failed to get there."""
+    monkeypatch.setattr(archive_sink, "BACKLOG", 10)
+    clock = VirtualClock()
+    store = Balky(path, failures, lambda: archive.take(moment(100), [plot(100 + k / 100) for k in range(25)]))
+    archive = Archive(path, PASSAGE, clock, store=store)
+    archive.take(moment(0), [plot(k / 100) for k in range(30)])
+    written(archive, clock, 10 if failures else 20)
+    with pytest.raises(SinkError, match="were not archived"):
+        archive.close()
+
+    with ArchiveReader(path) as reader:
+        (passage,) = reader.passages()
+        gaps = reader.gaps(passage.passage_id)
+    assert archive.lost == (45 if failures else 35)
+    assert sum(gap.lost for gap in gaps) == archive.lost
+    assert gaps[0].at_s == 0.0
 
 
 def test_connections_are_never_in_a_transaction_of_their_own(path: Path) -> None:

@@ -51,9 +51,10 @@ def test_without_a_second_a_common_delay_is_assumed_and_doubted() -> None:
     assert guessed.estimate.covariance[4] == pytest.approx(known.estimate.covariance[4])
 
 
-@pytest.mark.parametrize(("second", "age_s"), [(40, 0.0), (35, 5.0), (59, 2.0), (41, 0.0), (10, 2.0)])
+@pytest.mark.parametrize(("second", "age_s"), [(40, 0.0), (35, 5.0), (59, 2.0), (41, 0.0), (43, 2.0), (10, 2.0)])
 def test_seconds_that_no_report_can_have_are_not_believed(second: int, age_s: float) -> None:
-    """At second 40: 40 is now, 35 is 5 s ago; 59 would be 41 s ago and 10 half a minute: clocks that are off."""
+    """At second 40: 40 is now, 35 is 5 s ago, 41 is now by a clock that is a little off. 43 would be to come, 59 is
+    41 s ago and 10 half a minute: clocks that are wrong."""
     targets = AisTargets()
     hear(targets, Vessel(0, 4, 0, 10, 1).reports(100.0, second=second))
 

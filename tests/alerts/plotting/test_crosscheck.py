@@ -5,6 +5,7 @@ from collections.abc import Callable
 import pytest
 from msgspec import structs
 
+from alerts.plotting import crosscheck_words as words
 from alerts.plotting.crosscheck import CrossCheck
 from alerts.plotting.crosscheck_common import Kind
 from alerts.plotting.crosscheck_set import CASES
@@ -352,6 +353,17 @@ class TestSettling:
         assert causes(log) == {
             "the set is still acquiring it: its course, speed, CPA and TCPA mean nothing yet",
         }
+
+    def test_when_the_set_has_lost_it(self) -> None:
+        """Status L: the figures beside it are the last ones, or junk."""
+
+        def lost(report: TargetReport, own: OwnMotion, at_s: float) -> TargetReport:
+            return structs.replace(report, status=TargetStatus.LOST, speed_kn=99.0, cpa_nm=0.0)
+
+        log = Drill(NORTH_12).run(60, lost)
+
+        assert checks(log) == {Check.SETTLING}
+        assert causes(log) == {words.SET_LOST}
 
     def test_while_we_settle(self) -> None:
         """Our own plot is not settled: nothing is compared with it."""

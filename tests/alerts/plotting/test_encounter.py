@@ -301,6 +301,32 @@ def test_every_word_of_a_rule_has_its_text_and_no_order() -> None:
         assert ("19" in number) == ("no vessel stands on" in text)
 
 
+@pytest.mark.parametrize(
+    ("word", "said"),
+    [
+        (Encounter.HEAD_ON, ("each alter to starboard", "passes on the port side")),
+        (Encounter.IN_DOUBT_HEAD_ON, ("any doubt", "assumes that it does")),
+        (Encounter.CROSSING_FROM_STARBOARD, ("target is on our starboard side", "crossing ahead", "give-way: Rule 16")),
+        (
+            Encounter.CROSSING_FROM_PORT,
+            ("target is on our port side", "keeps her course and speed", "stand-on: Rule 17"),
+        ),
+        (Encounter.OVERTAKING_US, ("abaft our beam", "stand-on: Rule 17")),
+        (Encounter.BEING_OVERTAKEN, ("abaft her beam", "give-way: Rule 16")),
+        (Encounter.IN_DOUBT_OVERTAKING, ("any doubt", "assumes that she is, and keeps out of the way")),
+        (Encounter.RULE_19_FORWARD, ("forward of the beam", "alteration to port is avoided")),
+        (Encounter.RULE_19_OVERTAKEN, ("being overtaken", "does not extend to her")),
+        (Encounter.RULE_19_ABAFT, ("abeam or abaft the beam", "alteration towards her is avoided")),
+    ],
+)
+def test_each_text_says_whose_side_and_whose_duty(word: Encounter, said: tuple[str, ...]) -> None:
+    """33 CFR 83.13 to 83.19, whose rules have the international numbers."""
+    text = rule_text(word)
+
+    assert text is not None
+    assert [phrase for phrase in said if phrase not in text] == []
+
+
 def test_helper_geometry_is_what_it_says() -> None:
     """The meeting's own range and bearing, so that the tests above rest on something."""
     estimate = Meeting(relative_deg=30, own_course_deg=350, course_deg=0, range_nm=4).estimate()

@@ -208,6 +208,7 @@ def test_a_change_of_own_reference_is_no_manoeuvre() -> None:
         estimate = track.observe(exact_look(240 + at_s, *truth, water))
 
         assert estimate.state is not TrackState.MANOEUVRING
+        assert estimate.east_kn == pytest.approx(-9.0, abs=0.5), "at the first look already"
     assert estimate.east_kn == pytest.approx(-9.0, abs=0.2)
 
 
