@@ -35,7 +35,7 @@ from alerts.plotting.picture import OwnShip, OwnShipSettings
 from alerts.plotting.placing import double_told, exchange_told
 from alerts.plotting.plot_event import plot_event
 from alerts.plotting.quality import Quality, QualitySettings, Remark
-from alerts.plotting.terms import Check, TrackState
+from alerts.plotting.terms import Check, FeedState, TrackState
 from alerts.rules.findings import Finding
 from alerts.rules.rules import Rules
 from alerts.rules.situation import FeedHealth, OutputHealth, RadarPicture, Situation, TargetHealth
@@ -58,6 +58,9 @@ MOST_PREDICTIONS = 1023
 
 NEED_REMEMBERED_S = 60.0
 """A heading is needed for this long after the last relative bearing, own position after the last target's position."""
+
+HEARD_S = 3.0
+"""After so long without any line of the radar's feed, what is missing may be the feed and not the picture."""
 
 OURSELVES = "secondplot"
 """The author of the program's own notes."""
@@ -353,6 +356,9 @@ class Lookout:
         return False
 
     def _judge_time(self, tick: Tick, said: list[Said]) -> None:
+        silent_s = _radar_silent_s(tick)
+        if silent_s is None:
+            _remark(tick.moment, self.quality.mute(tick.moment.at_s), said)
         targets = tuple(
             TargetHealth(plot=self.plots[aged.target], age_s=aged.age_s, track=aged.track, feed=aged.feed)
             for aged in tick.targets
@@ -361,7 +367,8 @@ class Lookout:
         for aged in tick.targets:
             if aged.track is TrackState.LOST:
                 self.quality.lose(aged.target, tick.moment.at_s)
-        _remark(tick.moment, self.quality.tick(tick.moment.at_s), said)
+        if silent_s is not None and silent_s <= HEARD_S:  # else a look that is due waits: it may be the feed
+            _remark(tick.moment, self.quality.tick(tick.moment.at_s), said)
         self.check.see_own(tick.own, tick.water, tick.stream)
         situation = structs.replace(tick.situation, targets=targets)
         self._tell(tick.moment, self.rules.tick(tick.moment, situation), said)
@@ -456,6 +463,15 @@ class Lookout:
             )
             for feed, settings in self._radars.items()
         )
+
+
+def _radar_silent_s(tick: Tick) -> float | None:
+    """How long the feeds by which radar's targets came have said nothing; None where one is told as silent or down."""
+    bringing = {aged.feed for aged in tick.targets if not aged.target.startswith("ais-")}
+    feeds = [feed for feed in tick.situation.feeds if feed.name in bringing]
+    if any(feed.state is not FeedState.UP for feed in feeds):
+        return None
+    return max((feed.silent_s or 0.0 for feed in feeds), default=0.0)
 
 
 def _lately(then_s: float | None, at_s: float) -> bool:

@@ -37,6 +37,7 @@ _MOST_LOSSES = 200
 _FORGOTTEN_S = 600.0  # a target not seen for so long, and never said to be lost, is let go
 _ACQUIRING_S = 180.0  # predicted motion is due in three minutes (A.823(19) 3.8.3): later it has not settled
 _MINUTE_S = 60.0
+_UNHEARD_S = 2.0  # a target that is lost while its feed is silent, or as it comes back, was not lost by the radar
 _LONGEST_NOTE = 80
 
 
@@ -129,6 +130,7 @@ class Quality:
         self._changed_s: float | None = None
         self._scale_nm: float | None = None
         self._open: _Open | None = None
+        self._mute_s: float | None = None  # when the radar's feed was last known to be silent
         self._reminded_s: dict[str, float] = {}
 
     # ------------------------------------------------------------------------------------------- what comes in
@@ -164,7 +166,8 @@ class Quality:
         if not echo.settled:
             self._failed += 1
         out_of_range = self._scale_nm is not None and echo.range_nm > 0.95 * self._scale_nm
-        if not out_of_range:
+        unheard = self._mute_s is not None and at_s - self._mute_s <= _UNHEARD_S
+        if not out_of_range and not unheard:
             self._losses.append((at_s, target))
             self._lost_count += 1
         if self._open is not None and target in self._open.held:
@@ -185,6 +188,15 @@ class Quality:
             return []
         cause = f"the range change from {before:g} to {range_scale_nm:g} NM"
         return self._change(at_s, cause, teaching("range"), range_scale_nm)
+
+    def mute(self, at_s: float) -> list[Remark]:
+        """No line comes by the radar's feed: what is missing now says nothing of the picture. Ends the comparison."""
+        self._mute_s = self._changed_s = at_s
+        one, self._open = self._open, None
+        if one is None:
+            return []
+        text = f"{one.cause}: the radar's feed fell silent, not compared"
+        return [Remark(at_s, RemarkKind.COMPARED, text, False, {})]
 
     def tick(self, at_s: float) -> list[Remark]:
         """Called about once a second: comparisons that are due, reminders."""

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from alerts.events import Alert, AnyEvent, Feed, Moment, Note, OwnShip, Plot, Summary
+from alerts.events import Alert, AnyEvent, Feed, Instant, Moment, Note, OwnShip, Plot, Summary
 from alerts.lookout import Lookout
 from alerts.plotting.terms import FeedState
 from daemon.feeds.face import Arrival, Counters
@@ -142,6 +142,23 @@ def test_silence_is_an_event() -> None:
     states = [event.state for event in kept.events if isinstance(event, Feed)]
 
     assert states == [FeedState.UP, FeedState.SILENT, FeedState.UP]
+
+
+def test_a_feed_that_falls_silent_is_not_laid_to_the_clutter_control() -> None:
+    """The cable is pulled half a minute after "sea clutter up": the echoes were not lost by that."""
+    lines = first_lines(4500)
+    stream = stream_of("fog", sinks=[kept := Kept()])
+    stream.take(lines[:4000])
+    stream.ask("note", None, "sea clutter up")
+    stream.take(lines[4000:])
+    last = stream.moment
+    assert last is not None
+    for second in range(1, 200):
+        stream.pass_time(Moment(last.at_s + second, Instant(last.time.utc_ms + 1000 * second)))
+    stream.flush()
+    said = [event.text for event in kept.events if isinstance(event, Note) and event.author == "secondplot"]
+
+    assert said == ['the note "sea clutter up": the radar\'s feed fell silent, not compared']
 
 
 def test_one_sentence_by_two_feeds_is_taken_once() -> None:
