@@ -15,11 +15,12 @@ from daemon.clock import Clock, HostClock
 from daemon.commands import shared
 from daemon.config import Config, load
 from daemon.control import Request
-from daemon.errors import CANNOT_OPEN, UserError
+from daemon.errors import CANNOT_OPEN, WRONG_USAGE, UserError
 from daemon.feeds.face import Arrival
 from daemon.feeds.replay import Recording
 from daemon.stream import FeedLine, Stream
 from daemon.timeline import RecordedTimeline
+from daemon.undated import undated
 from parsers.decode import Decoder
 
 MAX = float("inf")
@@ -76,6 +77,8 @@ def replay(args: argparse.Namespace) -> int:
     _report(args, stream, recordings, clock.mono_s() - began_s, msgspec.to_builtins(summary, enc_hook=str))
     if stop.is_set() and not keys.quit:
         return 130
+    if undated(stream):
+        return WRONG_USAGE
     return CANNOT_OPEN if any(output.name != "console" for output in stream.failing()) else 0
 
 
@@ -118,7 +121,7 @@ def run(stream: Stream, recordings: Sequence[Recording], pace: float, clock: Clo
             if stop.is_set():
                 return
         for notice in recording.notices:
-            print(f"secondplot replay: {notice}", file=sys.stderr)
+            print(f"secondplot: {notice}", file=sys.stderr)
 
 
 def _at_once(stream: Stream, part: Sequence[Arrival], clock: Clock, stop: threading.Event) -> None:
@@ -188,3 +191,5 @@ def _report(
         print(f"secondplot replay: {lines} lines in {wall_s:.1f} s, {rate} a second", file=sys.stderr)
     if stream.moment is None:
         print("secondplot replay: no line could be used; `secondplot survey FILE` says what is in it", file=sys.stderr)
+    for notice in undated(stream):
+        print(f"secondplot replay: {notice}", file=sys.stderr)

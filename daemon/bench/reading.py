@@ -12,6 +12,7 @@ from daemon.feeds.replay import Recording
 from daemon.replaying import BATCH, feeds_of
 from daemon.stream import FeedLine, Stream
 from daemon.timeline import RecordedTimeline
+from daemon.undated import undated
 from parsers.decode import Decoder
 
 Progress = Callable[[int, int], None]
@@ -59,7 +60,7 @@ def read(
         lines=sum(one.lines for one in counts),
         accepted=sum(one.accepted for one in counts),
         is_whole=not stop.is_set(),
-        notices=tuple(notice for recording in recordings for notice in recording.notices),
+        notices=(*(notice for recording in recordings for notice in recording.notices), *undated(stream)),
     )
 
 

@@ -8,6 +8,7 @@ import threading
 from pathlib import Path
 
 from alerts.lookout import Lookout
+from daemon.about import version
 from daemon.clock import HostClock
 from daemon.commands import shared
 from daemon.config import load
@@ -19,6 +20,7 @@ from daemon.replaying import MAX, feeds_of, lookout_settings, run
 from daemon.sinks.archive_reader import ArchiveReader
 from daemon.stream import Stream
 from daemon.timeline import RecordedTimeline
+from daemon.undated import undated
 
 SQLITE_HEAD = b"SQLite format 3\x00"
 """The first sixteen bytes of every SQLite file (the file format's own documentation, 1.3)."""
@@ -66,7 +68,7 @@ def gather(args: argparse.Namespace) -> Gathered:
     """Recordings through the stream, their events kept."""
     config = load(args.config, shared.overrides(args))
     recordings = [Recording(path) for path in args.files]
-    record = Gathered("\n".join(args.files), program())
+    record = Gathered("\n".join(args.files), f"secondplot {version()}")
     stream = Stream(
         Lookout(lookout_settings(config)),
         [record],
@@ -77,17 +79,9 @@ def gather(args: argparse.Namespace) -> Gathered:
     stream.close()
     if stream.moment is None:
         raise UserError("no line could be used; `secondplot survey FILE` says what is in it", CANNOT_OPEN)
+    for notice in undated(stream):
+        raise UserError(notice)
     return record
-
-
-def program() -> str:
-    """Name and version."""
-    from importlib.metadata import PackageNotFoundError, version
-
-    try:
-        return f"secondplot {version('secondplot')}"
-    except PackageNotFoundError:
-        return "secondplot, run from its source"
 
 
 def _write(record: Record, args: argparse.Namespace, output: Path) -> int:

@@ -33,6 +33,8 @@ _OTHER_KINDS = (
     (b"\xfd7zXZ\x00", "is packed with xz: unpack it first, or use gzip"),
     (b"BZh", "is packed with bzip2: unpack it first, or use gzip"),
     (b"\x28\xb5\x2f\xfd", "is packed with zstd: unpack it first, or use gzip"),
+    (b"\xff\xfe", "is UTF-16 text: make it plain text first, with iconv -f UTF-16 -t ASCII"),
+    (b"\xfe\xff", "is UTF-16 text: make it plain text first, with iconv -f UTF-16 -t ASCII"),
     (b"%PDF", "is a PDF document"),
     (b"\x89PNG", "is a picture"),
     (b"<", "is a web page or XML document"),

@@ -17,6 +17,7 @@ from daemon.replaying import MAX, feeds_of, lookout_settings, run
 from daemon.stream import Stream
 from daemon.timeline import RecordedTimeline
 from daemon.trialling.times import When
+from daemon.undated import undated
 
 
 class Held(Struct, frozen=True):
@@ -100,6 +101,8 @@ def from_recordings(paths: Sequence[str], when: When | None, config: Config, rat
     stream.flush()
     if stream.moment is None:
         raise UserError(f"{', '.join(paths)}: no line could be read, so there is nothing to try")
+    for notice in undated(stream):
+        raise UserError(notice)
     return situation_of(stream.lookout, stream.moment)
 
 

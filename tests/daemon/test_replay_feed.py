@@ -72,6 +72,7 @@ def test_standard_input(monkeypatch: pytest.MonkeyPatch) -> None:
         (b"SQLite format 3\x00" + bytes(100), "database"),
         (b'{"event":"plot","time":"2027-01-15T08:00:00.000Z"}\n', "events"),
         (b"PK\x03\x04" + bytes(100), "zip"),
+        ("$GPRMC,080000".encode("utf-16"), "iconv"),
     ],
 )
 def test_other_files_are_refused_with_what_they_are(tmp_path: Path, content: bytes, word: str) -> None:

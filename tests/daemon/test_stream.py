@@ -228,6 +228,25 @@ def test_a_palette_that_there_is_not_is_refused_even_where_no_screen_is_drawn(
     assert "--palette pink: choose one of day" in capsys.readouterr().err
 
 
+@pytest.mark.parametrize("command", [["replay"], ["debrief"], ["trial", "--course", "080"], ["bench"]])
+def test_a_recording_that_tells_no_time_is_no_quiet_passage(
+    command: list[str], tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Nothing can be worked out of it, and every command says so, and how to mend it. With a rate it is a passage."""
+    monkeypatch.chdir(tmp_path)
+    undated = [arrival.line.rpartition(b"\\")[2] for arrival in first_lines(3000)]
+    timed = (b"RMC", b"ZDA", b"GGA")
+    (tmp_path / "bare.nmea").write_bytes(b"\r\n".join(line for line in undated if line[3:6] not in timed))
+    main([*command, "bare.nmea"])
+    said = capsys.readouterr().err
+
+    assert "no line tells the time" in said
+    assert "--rate 15" in said
+
+    main([*command, "bare.nmea", "--rate", "15"])
+    assert "no line tells the time" not in capsys.readouterr().err
+
+
 def test_a_flood_of_tracks_is_counted_and_not_kept() -> None:
     """A number that jumps about begins track after track: the summary counts them, memory holds the last."""
     stream = stream_of("radar", sinks=[kept := Kept()])
