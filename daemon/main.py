@@ -2,8 +2,9 @@
 
 import argparse
 import os
+import re
 import sys
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from importlib import import_module
 
 from daemon.errors import UserError
@@ -40,11 +41,15 @@ def build_parser(only: str | None = None) -> argparse.ArgumentParser:
         description="An independent second plot beside the radar: CPA and TCPA with their uncertainty, and alerts.",
         epilog=EPILOG,
         formatter_class=argparse.RawDescriptionHelpFormatter,
+        allow_abbrev=False,
     )
     parser.add_argument("--version", action="store_true", help="print the version and end")
     subparsers = parser.add_subparsers(dest="command", metavar="COMMAND")
     for name, line in COMMANDS.items():
-        sub = subparsers.add_parser(name, help=line, formatter_class=argparse.RawDescriptionHelpFormatter)
+        # No abbreviations: one that is right today means another option, or none, when the next is added.
+        sub = subparsers.add_parser(
+            name, help=line, formatter_class=argparse.RawDescriptionHelpFormatter, allow_abbrev=False
+        )
         if name == only:
             module = import_module(f"daemon.commands.{name}")
             sub.description = module.HELP
@@ -61,6 +66,30 @@ def _complete() -> None:
     argcomplete.autocomplete(build_parser(next((word for word in begun[1:] if word in COMMANDS), None)))
 
 
+def _meant(word: str, known: Iterable[str]) -> str:
+    """` (did you mean 'watch'?)`, or nothing where no known word is like it."""
+    from difflib import get_close_matches
+
+    near = get_close_matches(word, known, n=1)
+    return f" (did you mean {near[0]!r}?)" if near else ""
+
+
+def _refusal(parser: argparse.ArgumentParser, command: str | None, words: Sequence[str]) -> str:
+    """What is wrong with words that no argument takes, and what was meant by the first."""
+    import contextlib
+    import io
+
+    shown = io.StringIO()
+    with contextlib.redirect_stdout(shown), contextlib.suppress(SystemExit):
+        parser.parse_args([*([command] if command else []), "--help"])
+    first = next((word for word in words if word.startswith("-")), words[0])
+    option = first.partition("=")[0]
+    meant = _meant(option, re.findall(r"--[a-z][a-z-]*", shown.getvalue())) if option.startswith("-") else ""
+    see = f"secondplot {command} --help" if command else "secondplot --help"
+    kind = "there is no option" if option.startswith("-") else "one word too many,"
+    return f"{kind} {option!r}{meant}: see {see}"
+
+
 def main(argv: Sequence[str] | None = None) -> int:
     """Runs one command and returns its exit code.
 
@@ -69,8 +98,20 @@ def main(argv: Sequence[str] | None = None) -> int:
     if "_ARGCOMPLETE" in os.environ:
         _complete()
     words = list(sys.argv[1:] if argv is None else argv)
-    command = next((word for word in words if word in COMMANDS), None)
-    args = build_parser(command).parse_args(words)
+    command = next((word for word in words if not word.startswith("-")), None)
+    if command is not None and command not in COMMANDS:
+        print(
+            f"secondplot: there is no command {command!r}{_meant(command, COMMANDS)}: see secondplot --help",
+            file=sys.stderr,
+        )
+        return 2
+    parser = build_parser(command)
+    args, not_understood = parser.parse_known_args(words)
+    if not_understood:
+        print(
+            f"secondplot{f' {command}' * bool(command)}: {_refusal(parser, command, not_understood)}", file=sys.stderr
+        )
+        return 2
     if args.version:
         from daemon.about import version
 

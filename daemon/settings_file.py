@@ -67,6 +67,8 @@ def explain(message: str, values: dict[str, Any], into: type, text: str, name: s
         meant = get_close_matches(unknown[1], _known_fields(into, path[:-1]), n=2)
         hint = f"; did you mean {' or '.join(map(repr, meant))}?" if meant else ""
         problem = f"there is no such key{hint}"
+    if "enum value" in problem:
+        problem = f"{problem.rpartition('value ')[2]} is none of {', '.join(_choices(into, path))}"
     line = line_of(text, path)
     place = f"{name}, line {line}" if line else name
     return f"{place}: {'.'.join(_quoted(key) for key in path) or 'the file'}: {_plainly(problem)}"
@@ -116,6 +118,16 @@ def _known_fields(into: Any, path: tuple[str, ...]) -> list[str]:
     for step in path:
         node = _step_into(node, step)
     return [field.encode_name for field in getattr(_bare(node), "fields", ())]
+
+
+def _choices(into: Any, path: tuple[str, ...]) -> list[str]:
+    """The words that a key may hold, where it holds one of several."""
+    node = msgspec.inspect.type_info(into)
+    for step in path:
+        node = _step_into(node, step)
+    while isinstance(node, msgspec.inspect.Metadata):
+        node = node.type
+    return [str(one.value) for one in node.cls] if isinstance(node, msgspec.inspect.EnumType) else ["its words"]
 
 
 def _bare(node: Any) -> Any:

@@ -1,4 +1,4 @@
-"""A recording in which no line tells the time: all of it stands at one moment, and its quiet would be a wrong answer."""
+"""A recording in which no line tells the time: all of it stands at one moment, and its quiet is no answer."""
 
 from daemon.stream import Stream
 
