@@ -78,7 +78,10 @@ class Sound:
     def _play(self, path: Path) -> None:
         if not self.player:
             raise AnnunciatorError(self.warning)
-        processes.run([*self.player, str(path)], self._settings.time_limit_s)
+        try:
+            processes.run([*self.player, str(path)], self._settings.time_limit_s)
+        except AnnunciatorError as error:
+            raise AnnunciatorError(f"no sound, the bell rings instead; {error}") from error
 
     def idle(self, now_s: float) -> None:
         """Nothing to do."""

@@ -277,7 +277,8 @@ def _output_composer(key: Key, output: OutputHealth | None) -> Callable[[], Case
     if output is None:
         return lambda: Case(f"{what} works again", {"output": name})
     lost = f"; {output.lost} not written" if output.lost else ""
-    text = f"{what} fails: {wording.clean(output.problem, 160)}{lost}"
+    means = ", tracks are not kept" if rule == "archive_failed" else ""
+    text = f"{what} fails{means}: {wording.clean(output.problem, 160)}{lost}"
     return lambda: Case(text, {"output": name, "problem": output.problem, "lost": output.lost})
 
 

@@ -253,7 +253,7 @@ class TestOutputs:
         )
 
         assert [(alert.rule, alert.text) for alert in watch.raised()] == [
-            ("archive_failed", "archive fails: disk full; 12 not written"),
+            ("archive_failed", "archive fails, tracks are not kept: disk full; 12 not written"),
             ("output_failed", "output events fails: broken pipe"),
             ("annunciator_failed", "annunciator sound fails: no player"),
         ]
