@@ -95,4 +95,6 @@ def seconds(value: float) -> str:
         return f"{size:.0f} s"
     if size < 7200:
         return f"{size / 60:.0f} min"
-    return f"{size / 3600:.1f} h"
+    if size < 172_800:
+        return f"{size / 3600:.1f} h"
+    return f"{size / 86_400:.0f} days"

@@ -276,6 +276,12 @@ class TestClock:
         assert alert.text == "the clock jumped 2.0 h backwards; times are labels, no age or alert depends on them"
         assert watch.states("clock_jump") == ["active-acknowledged", "normal"]
 
+    def test_weeks_that_rolled_over_are_said_in_days(self) -> None:
+        watch = Watch()
+        watch.tick(0, Situation(clock_jump_s=-1024 * 7 * 86_400.0))
+
+        assert watch.raised()[0].text.startswith("the clock jumped 7168 days backwards;")
+
 
 class TestBeacon:
     SART = Beacon(target="ais-970123456", station=AisClass.SART, age_s=2.0, range_nm=3.2, bearing_deg=118.0)

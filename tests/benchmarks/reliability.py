@@ -2,7 +2,7 @@
 
     python -m tests.benchmarks.reliability            all of it, about 25 minutes; needs root for the small disks
     python -m tests.benchmarks.reliability --quick    a tenth of the numbers, writes nothing
-    python -m tests.benchmarks.reliability --only flood --only unplug
+    python -m tests.benchmarks.reliability --only flood --only unplug --write    these rows of the table alone
 
 The soak is apart: tests.benchmarks.soak.
 """
@@ -14,7 +14,7 @@ import sqlite3
 import sys
 import tempfile
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from pathlib import Path
 
 from tests.faults import archive_faults, feed_faults, hostile_faults, watch_faults
@@ -46,6 +46,7 @@ SCENARIOS: dict[str, Scenario] = {
     "reset": lambda folder, part: feed_faults.reset_connections(_count(50, part)),
     "clocks": lambda folder, part: feed_faults.clock_jumps(folder, 26 * part + 2),
     "stop": lambda folder, part: watch_faults.stopping(folder, _count(20, part), 15),
+    "host-clock": lambda folder, part: watch_faults.host_clock(folder, 56 * part + 8),
     "reader": lambda folder, part: watch_faults.reader_gone(folder),
     "latency": lambda folder, part: watch_faults.latency(folder, 60 * part + 2, 1000),
     "latency-10": lambda folder, part: watch_faults.latency(folder, 60 * part + 2, 10_000),
@@ -73,12 +74,24 @@ def machine() -> str:
     )
 
 
-def write(outcomes: list[Outcome]) -> None:
-    """Put the table between its marks."""
+def write(outcomes: list[Outcome], names: Sequence[str]) -> None:
+    """Put the table between its marks; of some scenarios, their rows into the table that is there."""
     text = DOCUMENT.read_text()
     before, _, rest = text.partition(BEGIN)
-    _, _, after = rest.partition(END)
-    DOCUMENT.write_text(f"{before}{BEGIN}\n{machine()}\n\n{table(outcomes)}\n{END}{after}")
+    old, _, after = rest.partition(END)
+    rows = table(outcomes).splitlines()
+    if names:
+        kept = [line for line in old.splitlines() if line.startswith("| ")]
+        for new in rows[2:]:
+            fault = new.split(" | ")[0]
+            same = next((at for at, line in enumerate(kept) if line.split(" | ")[0] == fault), None)
+            if same is None:
+                kept.append(new)
+            else:
+                kept[same] = new
+        rows = kept
+    lines = "\n".join(rows)
+    DOCUMENT.write_text(f"{before}{BEGIN}\n{machine()}\n\n{lines}\n{END}{after}")
 
 
 def main() -> int:
@@ -87,6 +100,7 @@ def main() -> int:
     parser.add_argument("--quick", action="store_true")
     parser.add_argument("--only", action="append", choices=list(SCENARIOS), default=[])
     parser.add_argument("--part", type=float, default=1.0, help="this share of the full numbers")
+    parser.add_argument("--write", action="store_true", help="with --only: put these rows into the table")
     args = parser.parse_args()
     part = 0.1 if args.quick else args.part
     outcomes: list[Outcome] = []
@@ -97,8 +111,8 @@ def main() -> int:
         outcomes.append(outcome)
         print(f"{name} ({time.monotonic() - began:.0f} s): {json.dumps(outcome.figures)}", file=sys.stderr, flush=True)
         print(table([outcome]).splitlines()[-1], flush=True)
-    if not args.quick and not args.only:
-        write(outcomes)
+    if args.write or not (args.quick or args.only or args.part != 1.0):
+        write(outcomes, args.only)
     return int(any(outcome.bad for outcome in outcomes))
 
 

@@ -19,6 +19,7 @@ from threading import Event, Thread
 import pytest
 
 from daemon.main import main
+from parsers.encode import sentence, tag_block
 
 ROOT = Path(__file__).parents[2]
 FOG = ROOT / "recordings" / "fog-crossing.nmea.gz"
@@ -217,6 +218,37 @@ def test_a_wrong_rate_stands_in_the_alert_of_the_silent_feed(tmp_path: Path) -> 
     alerts = [json.loads(line) for line in events.read_text(encoding="utf-8").splitlines() if "feed_silent" in line]
 
     assert "4800 baud is probably the wrong rate (try 38400)" in alerts[0]["text"]
+
+
+def test_a_danger_that_was_acknowledged_sounds_again_after_a_crash(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """kill -9, a new start while the vessel still comes: raised anew, unacknowledged, to be acknowledged once more."""
+    monkeypatch.setenv("XDG_RUNTIME_DIR", str(tmp_path))
+    told = []
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as out:
+        out.bind(("127.0.0.1", 0))
+        port = out.getsockname()[1]
+    for run, first in (("before", 0), ("after", 40)):
+        events = tmp_path / f"{run}.jsonl"
+        uri = f"udp:127.0.0.1:{port}?name=radar&time=tag"
+        process = start("--feed", uri, "--events", str(events), "--no-archive", "--quiet", home=tmp_path)
+        until(lambda: f":{port:04X} " in Path("/proc/net/udp").read_text(encoding="ascii"))
+        with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as out:
+            for plot in range(first, first + 30):
+                body = f"RATTM,01,{4 - plot * 0.02:.2f},010.0,T,,,T,,,N,,T,,,A"
+                line = tag_block(sentence(body), 1_800_000_000_000 + 3000 * plot, "RA0001")
+                out.sendto(line.encode(), ("127.0.0.1", port))
+                time.sleep(0.005)
+        wait_for(events, '"rule":"closest_approach"')
+        assert main(["ack"]) == 0
+        wait_for(events, '"change":"acknowledge: acknowledged"')
+        process.kill()
+        process.communicate(timeout=5)
+        lines = [json.loads(line) for line in events.read_text(encoding="utf-8").splitlines()]
+        told.append([event["state"] for event in lines if event.get("rule") == "closest_approach"])
+
+    assert told == [["active-unacknowledged", "active-acknowledged"]] * 2
 
 
 def test_no_feed_is_a_usage_error(

@@ -15,6 +15,13 @@ def test_it_stops_in_time_in_every_state(tmp_path: Path) -> None:
     assert faults.stopping(tmp_path, rounds=1, seed=5).bad == []
 
 
+def test_a_clock_that_is_put_changes_labels_alone(tmp_path: Path) -> None:
+    """The machine's own clock, moved under the running program: no alert without a cause, no track broken."""
+    if faults.faketime() is None:
+        pytest.skip("needs libfaketime (Debian package of that name), to move the wall clock of a process")
+    assert faults.host_clock(tmp_path, seconds=9).bad == []
+
+
 def test_a_reader_that_goes_is_no_end_of_the_watch(tmp_path: Path) -> None:
     """No traceback, and no lost watch because a pipe was closed."""
     assert faults.reader_gone(tmp_path).bad == []

@@ -7,11 +7,13 @@ import queue
 import random
 import signal
 import socket
+import sqlite3
 import subprocess
 import sys
 import threading
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
+from itertools import pairwise
 from pathlib import Path
 
 from parsers.sentence import checksum
@@ -29,13 +31,20 @@ def sentence(body: str) -> bytes:
 class Program:
     """A watch with its events on a pipe, each noted with the time at which it came."""
 
-    def __init__(self, folder: Path, *feeds: str, archive: Path | None = None, events: str = "-") -> None:
+    def __init__(
+        self,
+        folder: Path,
+        *feeds: str,
+        archive: Path | None = None,
+        events: str = "-",
+        extra: Mapping[str, str] | None = None,
+    ) -> None:
         self.port = free_port()
         words = [sys.executable, "-m", "daemon.main", "watch", "--events", events]
         for feed in (f"udp:127.0.0.1:{self.port}?name=net&cap=100000", *feeds):
             words += ["--feed", feed]
         words += ["--archive", str(archive)] if archive else ["--no-archive"]
-        environment = {**os.environ, "XDG_RUNTIME_DIR": str(folder)}
+        environment = {**os.environ, "XDG_RUNTIME_DIR": str(folder), **(extra or {})}
         self.process = subprocess.Popen(
             words, cwd=ROOT, env=environment, stdout=subprocess.PIPE, stderr=subprocess.PIPE, bufsize=0
         )
@@ -232,3 +241,77 @@ def reader_gone(folder: Path) -> Outcome:
         bad.append(f"exit code {code}")
     how = "the watch goes on" if still else "the watch ends"
     return Outcome(fault="standard output closed by its reader", tried=1, lost=f"nothing: {how}, code {code}", bad=bad)
+
+
+HOST_JUMPS = ("+7200", "-86400", "-619315200", "+1", "+31536000", "-1", "+0")
+"""What the host's clock is put to, against the truth, one after the other: seconds, as libfaketime reads them."""
+
+
+def faketime() -> Path | None:
+    """The library that moves a process's wall clock (Debian package libfaketime), if it is installed."""
+    return next(iter(sorted(Path("/usr/lib").glob("*/faketime/libfaketimeMT.so.1"))), None)
+
+
+def host_clock(folder: Path, seconds: float) -> Outcome:
+    """The clock of the machine is put, under a running watch that follows a vessel on a collision course."""
+    library = faketime()
+    assert library
+    stamp, archive = folder / "stamp", folder / "jumps.sqlite"
+    stamp.write_text("+0\n")
+    fake = {
+        "LD_PRELOAD": str(library),
+        "FAKETIME_TIMESTAMP_FILE": str(stamp),
+        "FAKETIME_NO_CACHE": "1",
+        "FAKETIME_DONT_FAKE_MONOTONIC": "1",
+        "DONT_FAKE_MONOTONIC": "1",  # the name that older versions read
+    }
+    program = Program(folder, archive=archive, extra=fake)
+    if not program.until_up():
+        return Outcome(fault="host clock", tried=0, lost="the watch did not come up", bad=["not up"])
+    began = time.monotonic()
+    jumps, sent = list(HOST_JUMPS), 0
+    while (now_s := time.monotonic() - began) < seconds:
+        if jumps and now_s > seconds * (1 - len(jumps) / (len(HOST_JUMPS) + 1)):
+            stamp.write_text(f"{jumps.pop(0)}\n")
+        program.send("$HEHDT,045.0,T")
+        program.send("$IIVHW,,T,,M,10.0,N,18.5,K")
+        program.send(f"$RATTM,01,{3 - 0.002 * sent:.3f},010.0,T,10.0,190.0,T,0.0,20.0,N,,T,,,A")
+        sent += 1
+        time.sleep(0.2)
+    time.sleep(0.3)
+    code, took_s = program.stop()
+    events = [program.came.get_nowait()[1] for _ in range(program.came.qsize())]
+    bad = _unmoved(events, sent, archive)
+    if code or took_s > 2:
+        bad.append(f"code {code} after {took_s:.2f} s")
+    return Outcome(
+        fault="the host's clock put under a running watch (libfaketime): +2 h, -1 day, -1,024 weeks, +1 year and back",
+        tried=len(HOST_JUMPS),
+        lost=f"nothing: {sent} reports, {sent} plots of one track, no feed or sensor called silent; each jump told",
+        bad=bad,
+    )
+
+
+def _unmoved(events: list[dict[str, object]], sent: int, archive: Path) -> list[str]:
+    """What a clock that was put has done to the events and the archive; nothing, if all is well."""
+    bad = []
+    plots = [event for event in events if event["event"] == "plot"]
+    if len(plots) != sent or {plot["target"] for plot in plots} != {"radar-01"}:
+        bad.append(f"{sent} reports, {len(plots)} plots of {len({plot['target'] for plot in plots})} tracks")
+    alerts = [event for event in events if event["event"] == "alert"]
+    told = {event["id"] for event in alerts if event["rule"] == "clock_jump"}
+    if len(told) != sum(abs(float(b) - float(a)) > 2 for a, b in pairwise(("+0", *HOST_JUMPS))):
+        bad.append(f"{len(told)} jumps told")
+    others = {event["rule"] for event in alerts} - {"clock_jump", "closest_approach", "annunciator_failed"}
+    if others:  # a machine without a sound player has a cause for the last of these
+        bad.append(f"alerts without a cause: {', '.join(map(str, others))}")
+    dangers = [event["state"] for event in alerts if event["rule"] == "closest_approach"]
+    if dangers.count("active-unacknowledged") > 2 or len({e["id"] for e in alerts if e["id"] not in told}) > 2:
+        bad.append(f"the danger was told again: {dangers}")
+    if {event["state"] for event in events if event["event"] == "feed"} != {"up"}:
+        bad.append("a feed was called silent")
+    with contextlib.closing(sqlite3.connect(archive)) as connection:
+        times = [row[0] for row in connection.execute("SELECT at_s FROM plots ORDER BY plot_id")]
+        if times != sorted(times) or len(times) != sent:
+            bad.append(f"{len(times)} of {sent} plots in the archive, in order: {times == sorted(times)}")
+    return bad
