@@ -1,18 +1,15 @@
-"""One alert's life, from raised to normal: a table of states, a book of alerts, and what is to be told and sounded.
+"""The book of alerts: each one's life from raised to normal, and what of it is to be told and sounded.
 
 Rules for this file:
 
-- TABLE is the machine. docs/alerts.md prints it, and a test holds the two together. A pair that is not in it does
-  nothing. Names of states are those of IEC 62923-1 (second-hand, see docs/alerts.md).
+- What a trigger does stands in states.py.
 - Time comes in as an argument. All ages are on the stream's own clock.
 - Nothing here asks whether a condition is true; the rules say so by findings. The book decides only what is told.
 - Clearing may be late (the flap guard), raising never is.
-- Only `active-unacknowledged` sounds.
 """
 
 from collections import deque
 from collections.abc import Collection, Iterable
-from enum import StrEnum
 
 from msgspec import Struct
 
@@ -21,69 +18,8 @@ from alerts.notices import Notice, Refused, Why
 from alerts.plotting.terms import AlertState, Priority
 from alerts.rules.findings import Finding, Key, Phase, Value
 from alerts.settings import Alerts, Rule
+from alerts.states import BY_A_PERSON, WHY, A, N, S, Trigger, U, V, is_audible, next_state
 from parsers.observations import AlertCommand
-
-N = AlertState.NORMAL
-V = AlertState.ACTIVE_UNACKNOWLEDGED
-S = AlertState.ACTIVE_SILENCED
-A = AlertState.ACTIVE_ACKNOWLEDGED
-U = AlertState.RECTIFIED_UNACKNOWLEDGED
-
-
-class Trigger(StrEnum):
-    """What can happen to an alert."""
-
-    RAISE = "raise"  # the condition began to hold
-    RAISE_CAUTION = "raise a caution"  # needs no acknowledgement
-    PROMOTE = "rise in priority"
-    WORSEN = "worsen"  # by a stated step
-    LOSE = "lose data"  # the condition can no longer be judged
-    CLEAR = "clear"  # the condition has ended
-    SUPERSEDE = "supersede"  # another alert tells this situation
-    ACKNOWLEDGE = "acknowledge"
-    ACKNOWLEDGE_LOST = "acknowledge, data lost"
-    SILENCE = "silence"
-    SILENCE_OVER = "silence over"
-    AGE_OUT = "age out"
-    CLOSE = "watch ends"
-
-
-TABLE: dict[tuple[AlertState, Trigger], AlertState] = {
-    (N, Trigger.RAISE): V,
-    (N, Trigger.RAISE_CAUTION): A,
-    (V, Trigger.WORSEN): V,
-    (V, Trigger.LOSE): V,
-    (V, Trigger.PROMOTE): V,
-    (V, Trigger.SILENCE): S,
-    (V, Trigger.ACKNOWLEDGE): A,
-    (V, Trigger.ACKNOWLEDGE_LOST): N,
-    (V, Trigger.CLEAR): U,
-    (V, Trigger.SUPERSEDE): N,
-    (V, Trigger.AGE_OUT): N,
-    (V, Trigger.CLOSE): N,
-    (S, Trigger.WORSEN): V,
-    (S, Trigger.LOSE): V,
-    (S, Trigger.PROMOTE): V,
-    (S, Trigger.SILENCE_OVER): V,
-    (S, Trigger.ACKNOWLEDGE): A,
-    (S, Trigger.ACKNOWLEDGE_LOST): N,
-    (S, Trigger.CLEAR): U,
-    (S, Trigger.SUPERSEDE): N,
-    (S, Trigger.AGE_OUT): N,
-    (S, Trigger.CLOSE): N,
-    (A, Trigger.WORSEN): V,
-    (A, Trigger.LOSE): V,
-    (A, Trigger.PROMOTE): V,
-    (A, Trigger.CLEAR): N,
-    (A, Trigger.SUPERSEDE): N,
-    (A, Trigger.CLOSE): N,
-    (U, Trigger.RAISE): V,
-    (U, Trigger.ACKNOWLEDGE): N,
-    (U, Trigger.SUPERSEDE): N,
-    (U, Trigger.AGE_OUT): N,
-    (U, Trigger.CLOSE): N,
-}
-"""(state, trigger) -> next state. A caution knows only raise, clear, supersede and the end of the watch."""
 
 MOST_ALERTS = 1000
 """Alerts kept at once; beyond it the oldest rectified one ages out. A watch that reaches this has other troubles."""
@@ -92,22 +28,6 @@ MOST_ESCALATIONS = 9
 """The counter of ALF field 12 has one digit."""
 
 _RANK = {Priority.CAUTION: 0, Priority.WARNING: 1, Priority.ALARM: 2}
-
-_WHY = {
-    Trigger.RAISE: Why.RAISED,
-    Trigger.RAISE_CAUTION: Why.RAISED,
-    Trigger.PROMOTE: Why.WORSENED,
-    Trigger.WORSEN: Why.WORSENED,
-    Trigger.LOSE: Why.LOST,
-    Trigger.SILENCE: Why.SILENCED,
-    Trigger.SILENCE_OVER: Why.SILENCE_OVER,
-    Trigger.ACKNOWLEDGE: Why.ACKNOWLEDGED,
-    Trigger.ACKNOWLEDGE_LOST: Why.ENDED,
-    Trigger.CLEAR: Why.RECTIFIED,
-    Trigger.SUPERSEDE: Why.ENDED,
-    Trigger.AGE_OUT: Why.ENDED,
-    Trigger.CLOSE: Why.ENDED,
-}
 
 
 class Entry(Struct):
@@ -247,7 +167,10 @@ class AlertBook:
         """A condition that is told already still holds, or holds again."""
         lost_before, clearing = entry.lost_s is not None, entry.clear_by is not None
         entry.text, entry.values, entry.clear_by = finding.text, finding.values, None
-        entry.lost_s = (entry.lost_s or moment.at_s) if finding.phase is Phase.LOST else None
+        if finding.phase is not Phase.LOST:
+            entry.lost_s = None
+        elif not lost_before:
+            entry.lost_s = moment.at_s
         if entry.state is U:
             self._fire(moment, entry, Trigger.RAISE, "again")
         elif finding.phase is Phase.LOST and not lost_before:
@@ -335,14 +258,14 @@ class AlertBook:
 
     def _fire(self, moment: Moment, entry: Entry, trigger: Trigger, reason: str) -> None:
         """Let a trigger act, by the table; what it does not hold does nothing."""
-        before, after = entry.state, TABLE.get((entry.state, trigger))
-        if after is None or (entry.priority is Priority.CAUTION and trigger in _NOT_FOR_CAUTIONS):
+        before, after = entry.state, next_state(entry.state, trigger, entry.priority)
+        if after is None:
             return
         entry.state = after
         entry.revision = entry.revision % 99 + 1
         if after is not before:
             entry.since_s = moment.at_s
-            if trigger not in _BY_A_PERSON:
+            if trigger not in BY_A_PERSON:
                 self._changes.setdefault(entry.key, deque(maxlen=2 * self._life.flap_changes)).append(moment.at_s)
         if after is V and before is not V and trigger is not Trigger.SILENCE_OVER:
             entry.unacknowledged_s, entry.escalation = moment.at_s, 0
@@ -351,10 +274,10 @@ class AlertBook:
         if after is N:
             self._entries.pop(entry.key, None)
         self._events.append(self._event(moment, entry, f"{trigger}: {reason}" if reason else str(trigger)))
-        self._tell(moment, entry, Why.ENDED if after is N else _WHY[trigger], reason)
+        self._tell(moment, entry, Why.ENDED if after is N else WHY[trigger], reason)
 
     def _tell(self, moment: Moment, entry: Entry, why: Why, reason: str) -> None:
-        audible = entry.state is V and why in _SOUNDING and entry.priority is not Priority.CAUTION
+        audible = is_audible(entry.state, entry.priority, why)
         if audible:
             entry.told_s = moment.at_s
         self._notices.append(
@@ -401,7 +324,7 @@ class AlertBook:
         return events
 
     def _make_room(self, moment: Moment) -> None:
-        """Bounded: the oldest that is rectified goes first, then the oldest caution, then the oldest of all."""
+        """Bounded: what is rectified goes first, then what is acknowledged, cautions first; what sounds goes last."""
         if len(self._entries) < MOST_ALERTS:
             return
         order = {U: 0, A: 1, S: 2, V: 3}
@@ -414,8 +337,3 @@ class AlertBook:
         old = [key for key, times in self._changes.items() if moment.at_s - times[-1] > window_s]
         for key in old:
             del self._changes[key]
-
-
-_BY_A_PERSON = frozenset({Trigger.ACKNOWLEDGE, Trigger.ACKNOWLEDGE_LOST, Trigger.SILENCE, Trigger.SILENCE_OVER})
-_NOT_FOR_CAUTIONS = frozenset({Trigger.WORSEN, Trigger.LOSE, Trigger.ACKNOWLEDGE, Trigger.SILENCE})
-_SOUNDING = frozenset({Why.RAISED, Why.WORSENED, Why.LOST, Why.SILENCE_OVER, Why.REPEATED, Why.ESCALATED})

@@ -8,9 +8,9 @@ import re
 from pathlib import Path
 
 from alerts import identifiers
-from alerts.lifecycle import TABLE, Trigger
 from alerts.plotting.terms import AlertState
 from alerts.settings import DEFAULT_CONDITIONS, RULES, Alerts
+from alerts.states import TABLE, Trigger
 
 DOCUMENT = Path(__file__).parents[2] / "docs" / "alerts.md"
 

@@ -4,11 +4,12 @@ import msgspec
 import pytest
 
 from alerts.events import Alert
-from alerts.lifecycle import MOST_ALERTS, TABLE, AlertBook, Trigger
+from alerts.lifecycle import MOST_ALERTS, AlertBook
 from alerts.notices import Notice, Why
 from alerts.plotting.terms import AlertState, Priority
 from alerts.rules.findings import Finding, Phase
 from alerts.settings import Alerts, Life, Rule
+from alerts.states import TABLE, Trigger
 from tests.alerts.watch import moment
 
 

@@ -5,11 +5,12 @@ from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, invariant, precondition, rule
 
 from alerts.events import Alert
-from alerts.lifecycle import TABLE, AlertBook
+from alerts.lifecycle import AlertBook
 from alerts.notices import Notice
 from alerts.plotting.terms import AlertState, Priority
 from alerts.rules.findings import Finding, Phase
 from alerts.settings import Alerts, Life
+from alerts.states import TABLE
 from tests.alerts.watch import moment
 
 KINDS = [("closest_approach", "radar-01"), ("closest_approach", "radar-02"), ("lost_target", "radar-01")]
