@@ -27,7 +27,8 @@ from alerts.plotting.estimate import Track
 from alerts.plotting.geodesy import look_at
 from alerts.plotting.identity import Targets
 from alerts.plotting.kinematics import Look
-from alerts.plotting.marks import Marked, Marks, MarkSettings
+from alerts.plotting.lays import MarkSettings
+from alerts.plotting.marks import Marked, Marks
 from alerts.plotting.motion import Answer, assess
 from alerts.plotting.noise import NoiseModel
 from alerts.plotting.own_frame import look_of

@@ -13,7 +13,7 @@ from msgspec import Meta, Struct, field
 from alerts.annunciators.settings import Annunciators
 from alerts.plotting.ais import AisSettings
 from alerts.plotting.encounter import EncounterSettings
-from alerts.plotting.marks import MarkSettings
+from alerts.plotting.lays import MarkSettings
 from alerts.plotting.picture import OwnShipSettings
 from alerts.plotting.quality import QualitySettings
 from alerts.settings import DEFAULT_CONDITIONS, Alerts, Condition, misnamed

@@ -6,7 +6,7 @@ import pytest
 
 from alerts.events import AnyEvent, Instant, Moment, Note, Plot
 from alerts.lookout import Lookout, LookoutSettings, World
-from alerts.plotting.marks import MarkSettings
+from alerts.plotting.lays import MarkSettings
 from alerts.plotting.quality import QualitySettings
 from parsers import observations as seen
 

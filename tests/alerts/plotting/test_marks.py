@@ -8,7 +8,8 @@ import pytest
 from msgspec import structs
 
 from alerts.plotting.kinematics import OwnMotion
-from alerts.plotting.marks import Bearings, Marked, Marks, MarkSettings
+from alerts.plotting.lays import Bearings, MarkSettings
+from alerts.plotting.marks import Marked, Marks
 from alerts.plotting.terms import TrackState
 from parsers.observations import MotionReference, Orientation, RadarSettings, RangeAndBearing, Source
 
@@ -261,6 +262,6 @@ def test_memory_is_bounded() -> None:
         source = Source(feed=f"radar-{k % 100}", talker="RA", formatter="RSD")
         marks.see(structs.replace(settings, source=source), own_at(30.0 * k))
 
-    assert len(marks._hands) <= 24
+    assert len(marks._hands._hands) <= 24
     assert len(marks._loose) <= 24
     assert len(list(marks.states(30000.0))) <= 20
