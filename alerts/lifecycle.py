@@ -140,9 +140,6 @@ class AlertBook:
         entries = sorted(self._entries.values(), key=lambda e: (-_RANK[e.priority], order[e.state], e.id))
         return [self._event(moment, entry, "") for entry in entries]
 
-    def is_standing(self, alert_id: int) -> bool:
-        return any(entry.id == alert_id for entry in self._entries.values())
-
     def drain(self) -> list[Notice | Refused]:
         """The notices since the last call, in order."""
         notices = list(self._notices)

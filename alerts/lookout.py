@@ -121,7 +121,7 @@ class Lookout:
         self._predictions: dict[tuple[str, int], seen.TargetPrediction] = {}
         self._relative_s: float | None = None  # when a bearing was last counted from the bow
         self._placed_s: float | None = None  # when a target last told its position instead of a range and bearing
-        self._fix_watch = standing.FixWatch()
+        self._sensor_watch = standing.SensorWatch()
         self._waiting: list[Sighting | Tick | Gone | Carried | NewCondition | NewSettings | Command | Said] = []
 
     # ----------------------------------------------------------------------------------------- first stroke
@@ -149,9 +149,8 @@ class Lookout:
         self._waiting.extend(Gone(key) for key in self.marks.forget(at_s))
         own = self.own.motion(at_s)
         self._waiting.extend(waiting_of(moment, step, OURSELVES) for step in self.vessels.tick(at_s, own))
-        fix_told = self._fix_watch.see(at_s, self.own)
-        if fix_told is not None:
-            self._waiting.append((moment, Note(time=moment.time, text=fix_told, author=OURSELVES)))
+        for text in self._sensor_watch.see(at_s, self.own):
+            self._waiting.append((moment, Note(time=moment.time, text=text, author=OURSELVES)))
         own_event = standing.own_event(self.own, moment)
         if own_event is not None:
             self._waiting.append((moment, own_event))
@@ -253,7 +252,8 @@ class Lookout:
             return
         if before is None or standing.radar_event(moment, before) != event:
             self._waiting.append((moment, event))
-            self._follow_scale(moment, settings.range_scale_nm)
+            if before is None or before.range_scale_nm != settings.range_scale_nm:
+                self._follow_scale(moment, settings.range_scale_nm)
         self._radars[feed] = settings
         self._take_marks(moment, self.marks.see(settings, self.own.motion(settings.at_s)))
 
@@ -269,7 +269,7 @@ class Lookout:
             )
 
     def _follow_scale(self, moment: Moment, range_scale_nm: float | None) -> None:
-        """A condition that asks for this range scale comes into force by itself."""
+        """A condition that asks for the range scale that the set has gone to comes into force by itself."""
         for name, condition in self.conditions.items():
             if range_scale_nm in condition.range_scales_nm:
                 self.set_condition(moment, name)

@@ -8,7 +8,7 @@ from alerts.plotting.sources import Choice
 from alerts.rules.situation import SensorHealth
 from parsers.observations import FixQuality, RadarSettings
 
-FIX_HOLD_S = 10.0
+SENSOR_HOLD_S = 10.0
 """A receiver that loses its satellites for a moment, under a bridge, is no news."""
 
 
@@ -55,23 +55,47 @@ def sensors(
     )
 
 
-class FixWatch:
-    """Tells when own position is made in another way: a receiver without satellites goes on by dead reckoning, and its
-    positions look like any others."""
+class SensorWatch:
+    """Tells once what own sensors do not show of themselves.
+
+    That a receiver without satellites goes on by dead reckoning: its positions look like any others. And that what is
+    heard cannot be used, where nothing else takes its place.
+    """
 
     def __init__(self) -> None:
         self._told = FixQuality.SATELLITE
         self._changing: tuple[FixQuality, float] | None = None  # to what, since when
+        self._unused_since: dict[str, tuple[str, float]] = {}
+        self._told_unused: dict[str, str] = {}
 
-    def see(self, at_s: float, own: Picture) -> str | None:
-        """What to tell the watch at this moment, once the new way has lasted for FIX_HOLD_S; None: nothing."""
+    def see(self, at_s: float, own: Picture) -> list[str]:
+        """What to tell the watch at this moment, of what has lasted for SENSOR_HOLD_S. Once a second of data time."""
+        told = self._fix_told(at_s, own)
+        in_use = {"heading": own.heading_source(at_s) not in (None, "cog"), "position": own.fix(at_s) is not None}
+        unused = [self._unused_told(at_s, what, own, in_use[what]) for what in own.unused]
+        return [text for text in (told, *unused) if text]
+
+    def _unused_told(self, at_s: float, what: str, own: Picture, in_use: bool) -> str | None:
+        heard_s, why = own.unused[what]
+        if in_use or at_s - heard_s > SENSOR_HOLD_S:
+            self._unused_since.pop(what, None)
+            return None
+        since = self._unused_since.get(what)
+        if since is None or since[0] != why:
+            since = self._unused_since[what] = (why, at_s)
+        if at_s - since[1] < SENSOR_HOLD_S or self._told_unused.get(what) == why:
+            return None
+        self._told_unused[what] = why
+        return f"own {what} is not used: {why}"
+
+    def _fix_told(self, at_s: float, own: Picture) -> str | None:
         fix = own.fix(at_s)
         if fix is None or fix.quality is self._told:
             self._changing = None
             return None
         if self._changing is None or self._changing[0] is not fix.quality:
             self._changing = (fix.quality, at_s)
-        if at_s - self._changing[1] < FIX_HOLD_S:
+        if at_s - self._changing[1] < SENSOR_HOLD_S:
             return None
         self._told, self._changing = fix.quality, None
         if fix.quality is FixQuality.SATELLITE:

@@ -108,6 +108,7 @@ class OwnShip:
         self.turn: Choice[float] = Choice(s.fallback_s, s.return_s)
         self._variation: Choice[float] = Choice(600.0)
         self._datums: dict[str, str] = {}
+        self.unused: dict[str, tuple[float, str]] = {}  # heading, position: heard when, and why it can't be used
         self._last_heading: tuple[float, float] | None = None  # at_s, degrees
         self._swing_deg_s = 0.0
         self._east_nm = self._north_nm = 0.0
@@ -200,6 +201,8 @@ class OwnShip:
         if seen.reference is Reference.MAGNETIC:
             variation_deg = seen.variation_deg if seen.variation_deg is not None else self._known_variation(seen.at_s)
             if variation_deg is None:
+                why = f"{seen.source} gives a magnetic heading, and no variation is known"
+                self.unused["heading"] = (seen.at_s, why)
                 return
             true_deg, sd_deg = (seen.heading_deg + variation_deg) % 360.0, MAGNETIC_SD_DEG
         if self.heading.take(seen.at_s, seen.source, rank, _TrueHeading(true_deg, sd_deg)):
@@ -226,7 +229,9 @@ class OwnShip:
     def _take_position(self, seen: Position) -> None:
         rank = _POSITION_RANK.get(seen.source.formatter, _LAST)
         rank += _LAST if seen.quality is not FixQuality.SATELLITE else 0
-        if self._datums.get(seen.source.feed, "W84") != "W84":
+        datum = self._datums.get(seen.source.feed, "W84")
+        if datum != "W84":
+            self.unused["position"] = (seen.at_s, f"{seen.source} gives positions on datum {datum}, not on WGS-84")
             return
         self.position.take(seen.at_s, seen.source, rank, seen)
 

@@ -65,10 +65,3 @@ class Rules:
             if not self._board.is_on(key[0]):
                 self._board.end_off(key)
         return self._board.take()
-
-    def condition_for_scale(self, range_scale_nm: float) -> str | None:
-        """The condition that asks to be in force on this range scale, where one does and is not already."""
-        for name, condition in self._board.conditions.items():
-            if range_scale_nm in condition.range_scales_nm and name != self.condition:
-                return name
-        return None

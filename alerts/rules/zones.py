@@ -29,13 +29,21 @@ def zone_enter(range_nm: Values, bearing_deg: Values, zone: Zone) -> Truth:
 
 
 def zone_stay(range_nm: Values, bearing_deg: Values, zone: Zone, clear_ratio: Values, margin_deg: float) -> Truth:
-    """Not yet outside a sector that is wider by the ratio in range and the margin on each side."""
+    """Not yet outside a sector that is wider by the ratio in range and the margin on each side.
+
+    At an unknown bearing the range alone tells that a target has left.
+    """
     unknown = bearing_deg != bearing_deg  # NaN is the one value that does not equal itself
-    return _within(range_nm, bearing_deg, zone, clear_ratio, margin_deg) | unknown
+    within = _within(range_nm, bearing_deg, zone, clear_ratio, margin_deg)
+    return within | (unknown & _within_ranges(range_nm, zone, clear_ratio))
+
+
+def _within_ranges(range_nm: Values, zone: Zone, ratio: Values) -> Truth:
+    return (range_nm >= zone.from_nm / ratio) & (range_nm <= zone.to_nm * ratio)
 
 
 def _within(range_nm: Values, bearing_deg: Values, zone: Zone, ratio: Values, margin_deg: float) -> Truth:
-    by_range = (range_nm >= zone.from_nm / ratio) & (range_nm <= zone.to_nm * ratio)
+    by_range = _within_ranges(range_nm, zone, ratio)
     if is_all_round(zone):
         return by_range
     width = (zone.to_deg - zone.from_deg) % 360 + 2 * margin_deg

@@ -4,19 +4,16 @@ from math import cos, radians, sin
 
 from geographiclib.geodesic import Geodesic
 
-from alerts.events import AnyEvent, Instant, Moment
+from alerts.events import AnyEvent
 from alerts.lookout import Lookout, World
 from parsers import observations as seen
+from tests.alerts.watch import moment
 
 GPS = seen.Source(feed="gps", talker="GP", formatter="RMC")
 AIS = seen.Source(feed="ais", talker="AI", formatter="VDM")
 TTM = seen.Source(feed="radar", talker="RA", formatter="TTM")
 LAT, LON = 50.0, -5.0
 NM_M = 1852.0
-
-
-def moment(at_s: float) -> Moment:
-    return Moment(at_s=at_s, time=Instant(1_800_000_000_000 + int(at_s * 1000)))
 
 
 def go(lat_deg: float, lon_deg: float, bearing_deg: float, range_nm: float) -> tuple[float, float]:

@@ -9,7 +9,8 @@ from alerts.lookout import Lookout, LookoutSettings
 from alerts.plotting.ais import AisSettings
 from alerts.plotting.terms import Check, Encounter, TrackState
 from parsers import observations as seen
-from tests.alerts.ais_air import AIS, Own, Vessel, moment, run
+from tests.alerts.ais_air import AIS, Own, Vessel, run
+from tests.alerts.watch import moment
 
 OWN = Own(course_deg=0, speed_kn=8)
 COMING = Vessel(44, 2.5, 260, 10, 219000123)

@@ -4,20 +4,17 @@ from collections.abc import Iterable
 
 import pytest
 
-from alerts.events import AnyEvent, Instant, Moment, Note, Plot
+from alerts.events import AnyEvent, Note, Plot
 from alerts.lookout import Lookout, LookoutSettings, World
 from alerts.plotting.lays import MarkSettings
 from alerts.plotting.quality import QualitySettings
 from parsers import observations as seen
+from tests.alerts.watch import moment
 
 GPS = seen.Source(feed="gps", talker="GP", formatter="RMC")
 RSD = seen.Source(feed="radar", talker="RA", formatter="RSD")
 TTM = seen.Source(feed="radar", talker="RA", formatter="TTM")
 OFF = seen.RangeAndBearing(None, None)
-
-
-def moment(at_s: float) -> Moment:
-    return Moment(at_s=at_s, time=Instant(1_800_000_000_000 + int(at_s * 1000)))
 
 
 def run(lookout: Lookout, seconds: int, lines: Iterable[tuple[float, seen.Observation]]) -> list[AnyEvent]:

@@ -2,11 +2,12 @@
 
 from collections.abc import Callable
 
-from alerts.events import Alert, AnyEvent, Instant, Moment, Note, Plot
+from alerts.events import Alert, AnyEvent, Note, Plot
 from alerts.lookout import Lookout, World
 from alerts.plotting.terms import AlertState
 from parsers import observations as seen
 from tests.alerts.plotting.vessels import TTM, Vessel, report_of
+from tests.alerts.watch import moment
 
 GPS = seen.Source(feed="gps", talker="GP", formatter="RMC")
 OWN = Vessel(0, 0, course_deg=0, speed_kn=8)
@@ -15,10 +16,6 @@ CLEAR = Vessel(-3, 2, course_deg=10, speed_kn=9)
 
 Numbers = Callable[[int], dict[int, Vessel]]
 """Which vessel the set reports under which number, by the second."""
-
-
-def moment(at_s: float) -> Moment:
-    return Moment(at_s=at_s, time=Instant(1_800_000_000_000 + int(at_s * 1000)))
 
 
 def run(seconds: int, numbers: Numbers, every_flush_s: int = 5) -> list[AnyEvent]:

@@ -6,23 +6,20 @@ from math import atan2, degrees, hypot
 import pytest
 from msgspec import structs
 
-from alerts.events import AnyEvent, Instant, Moment, Plot
+from alerts.events import AnyEvent, Plot
 from alerts.lookout import Lookout, LookoutSettings, World
 from alerts.plotting.own_frame import look_of
 from alerts.plotting.picture import OwnShip, OwnShipSettings
 from alerts.plotting.terms import BearingTrend
 from alerts.rules import wording
 from parsers import observations as seen
+from tests.alerts.watch import moment
 
 GPS = seen.Source(feed="gps", talker="GP", formatter="RMC")
 HDG = seen.Source(feed="compass", talker="HC", formatter="HDG")
 HDM = seen.Source(feed="compass", talker="HC", formatter="HDM")
 TTM = seen.Source(feed="radar", talker="RA", formatter="TTM")
 SPEED_KN, HEADING, CROSSING_NM = 8.0, 350.0, 4.0
-
-
-def moment(at_s: float) -> Moment:
-    return Moment(at_s=at_s, time=Instant(1_800_000_000_000 + int(at_s * 1000)))
 
 
 def report(at_s: float, bow_deg: float, own_kn: float = SPEED_KN) -> seen.TargetReport:

@@ -8,7 +8,8 @@ from alerts.events import Alert, AnyEvent, Note, Pair, Plot
 from alerts.lookout import Lookout
 from alerts.plotting.terms import AlertState, PairState
 from parsers import observations as seen
-from tests.alerts.ais_air import AIS, Own, Vessel, moment, run
+from tests.alerts.ais_air import AIS, Own, Vessel, run
+from tests.alerts.watch import moment
 
 OWN = Own(course_deg=0, speed_kn=8)
 COMING = Vessel(44, 2.6, 260, 10, 219000123)

@@ -11,10 +11,10 @@ from msgspec import structs
 from alerts.events import Alert, AnyEvent, Note, Plot
 from alerts.lookout import Lookout, LookoutSettings, World
 from alerts.plotting.ais import AisSettings
-from alerts.settings import Alerts, GuardZone, Zone, ZoneReference
+from alerts.settings import DEFAULT_CONDITIONS, Alerts, GuardZone, Zone, ZoneReference
 from parsers import encode
 from parsers.decode import Decoder
-from parsers.observations import Reference
+from parsers.observations import Orientation, Reference
 from tests.alerts.watch import moment
 
 
@@ -199,3 +199,48 @@ def test_a_target_that_is_lost_off_the_bow_says_where_it_was() -> None:
     lost = [alert for alert in bridge.alerts() if "LOST" in alert.text]
 
     assert "bearing 061°R" in lost[0].text
+
+
+def test_a_magnetic_heading_without_a_variation_says_why_it_is_not_used() -> None:
+    """Once, and not at all where another heading is in use or the variation comes in time."""
+    alone, helped, early = Bridge(), Bridge(), Bridge()
+    for at_s in range(60):
+        alone.second(at_s, encode.hdm(100.0))
+        helped.second(at_s, encode.hdm(100.0), encode.hdt(95.0))
+        variation = encode.rmc(at_s, "150127", 50.0, 0.0, sog_kn=0.0, cog_deg=None, variation_deg=-5.0)
+        early.second(at_s, encode.hdm(100.0), *([variation] if at_s == 8 else []))
+
+    assert [note.text for note in alone.notes()] == [
+        "own heading is not used: bridge/HCHDM gives a magnetic heading, and no variation is known"
+    ]
+    assert not helped.notes()
+    assert not early.notes()
+
+
+def test_positions_of_another_datum_say_why_they_are_not_used() -> None:
+    bridge = Bridge()
+    for at_s in range(60):
+        bridge.second(at_s, encode.sentence("GPDTM,999,CH,,,,,,"), own_ship(at_s, 0.0))
+
+    assert [note.text for note in bridge.notes()] == [
+        "own position is not used: bridge/GPRMC gives positions on datum 999CH, not on WGS-84"
+    ]
+
+
+def range_scale(scale_nm: float, ebl_deg: float) -> str:
+    return encode.rsd(range_scale_nm=scale_nm, orientation=Orientation.NORTH_UP, mark_1=(None, ebl_deg))
+
+
+def test_a_range_scale_brings_its_condition_once() -> None:
+    """What the watchkeeper chooses after that stays, whatever is moved on the screen, until the scale changes."""
+    harbour = structs.replace(DEFAULT_CONDITIONS["harbour"], range_scales_nm=(0.75, 1.5))
+    bridge = Bridge(LookoutSettings(conditions={**DEFAULT_CONDITIONS, "harbour": harbour}))
+    bridge.second(0, range_scale(1.5, 10.0))
+    by_scale = bridge.lookout.rules.condition
+    bridge.lookout.set_condition(moment(1.0), "restricted visibility")
+    bridge.second(1, range_scale(1.5, 20.0))
+    by_hand = bridge.lookout.rules.condition
+    bridge.second(2, range_scale(6.0, 20.0))
+    bridge.second(3, range_scale(0.75, 20.0))
+
+    assert (by_scale, by_hand, bridge.lookout.rules.condition) == ("harbour", "restricted visibility", "harbour")

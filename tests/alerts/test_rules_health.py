@@ -326,15 +326,6 @@ class TestConditions:
         assert [(finding.rule, finding.phase) for finding in ended] == [("steady_bearing", "ended")]
         assert not watch.rules.configure(Alerts(), {"open water": Condition()}, "open water")
 
-    def test_a_range_scale_may_ask_for_a_condition(self) -> None:
-        conditions = {"open water": Condition(), "harbour": Condition(range_scales_nm=(0.75, 1.5))}
-        watch = Watch(conditions=conditions)
-
-        assert watch.rules.condition_for_scale(1.5) == "harbour"
-        assert watch.rules.condition_for_scale(6.0) is None
-        watch.rules.set_condition("harbour")
-        assert watch.rules.condition_for_scale(1.5) is None
-
     def test_a_rule_may_be_on_in_named_conditions_only(self) -> None:
         closest = msgspec.structs.replace(Alerts().closest_approach, conditions=("coastal",))
         watch = Watch(Alerts(closest_approach=closest))

@@ -54,6 +54,10 @@ class TestZoneGeometry:
         assert zones.zone_stay(2.09, 0.0, BOW, 1.05, 3.0)
         assert zones.zone_stay(2.09, float("nan"), BOW, 1.05, 3.0)  # unknown: not known to have left
 
+    def test_by_range_a_target_leaves_at_any_bearing(self) -> None:
+        for zone in (BOW, NORTH, ROUND):
+            assert not zones.zone_stay(4.0, float("nan"), zone, 1.05, 3.0)
+
     def test_a_zone_whose_ranges_are_the_wrong_way_round_is_refused(self) -> None:
         with pytest.raises(msgspec.ValidationError, match="to_nm 1 must be greater than from_nm 2"):
             msgspec.convert({"from_nm": 2, "to_nm": 1}, Zone)

@@ -5,25 +5,14 @@ tolerance for the way it was published (read off a plot, rounded). Every entry i
 tracks of thousands of miles are beyond a radar's plane (see test_on_the_ellipsoid.py for the Earth's shape).
 """
 
-import json
 import math
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 import pytest
 
 from alerts.plotting.geometry import bearing_of, closest_approach, wrap_degrees
-
-EXAMPLES: dict[str, dict[str, Any]] = {
-    example["id"]: example
-    for example in json.loads((Path(__file__).parent / "worked-examples.json").read_text(encoding="utf-8"))
-}
-
-
-def vector(direction_deg: float, length: float) -> tuple[float, float]:
-    angle = math.radians(direction_deg)
-    return length * math.sin(angle), length * math.cos(angle)
+from tests.reference.examples import EXAMPLES, vector
 
 
 class Worked:

@@ -4,9 +4,7 @@ Each test names its example in tests/reference/worked-examples.json, where the p
 exact ones and the tolerance stand. Where a source gives no answer the exact geometry is held ("computed").
 """
 
-import json
-from math import atan2, cos, degrees, hypot, radians, sin
-from pathlib import Path
+from math import atan2, degrees, hypot
 from typing import Any
 
 import pytest
@@ -14,9 +12,8 @@ import pytest
 from alerts.plotting.manual import OwnLeg, Reading, plot
 from alerts.plotting.sheet import Accuracy, ManualPlot
 from alerts.plotting.terms import BearingTrend, Passing
+from tests.reference.examples import EXAMPLES, vector
 
-FILE = Path(__file__).resolve().parents[2] / "reference" / "worked-examples.json"
-EXAMPLES: dict[str, dict[str, Any]] = {one["id"]: one for one in json.loads(FILE.read_text(encoding="utf-8"))}
 KM_NM = 1 / 1.852
 
 
@@ -56,10 +53,6 @@ def drawn(east: float, north: float, east_kn: float, north_kn: float, own: OwnLe
         x, y = east + east_kn * minutes / 60, north + north_kn * minutes / 60
         readings.append(Reading(minutes * 60.0, hypot(x, y), degrees(atan2(x, y)) % 360))
     return plot(readings, [own] if own else [], Accuracy())
-
-
-def vector(course_deg: float, size: float) -> tuple[float, float]:
-    return size * sin(radians(course_deg)), size * cos(radians(course_deg))
 
 
 def test_a01_pub_1310_chapter_6_example_1() -> None:

@@ -11,14 +11,10 @@ from alerts.plotting.kinematics import Covariance, Estimate, OwnMotion
 from alerts.plotting.motion import Answer, assess
 from alerts.plotting.terms import BearingTrend, Passing, TrackState
 from parsers.observations import MotionReference
+from tests.reference.examples import vector
 
 SURE: Covariance = (1e-8, 0.0, 0.0, 0.0, 1e-8, 0.0, 0.0, 1e-6, 0.0, 1e-6)
 """A track known to a fifth of a metre and a thousandth of a knot."""
-
-
-def vector(course_deg: float, speed_kn: float) -> tuple[float, float]:
-    angle = math.radians(course_deg)
-    return speed_kn * math.sin(angle), speed_kn * math.cos(angle)
 
 
 def own_ship(course_deg: float = 0.0, speed_kn: float = 0.0, heading_deg: float | None = None) -> OwnMotion:

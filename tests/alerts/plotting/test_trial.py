@@ -1,10 +1,7 @@
 """The trial manoeuvre: against exact geometry, published alterations, and the closed form of holding on."""
 
-import json
 from collections.abc import Sequence
-from math import cos, hypot, radians, sin
-from pathlib import Path
-from typing import Any
+from math import hypot
 
 import numpy as np
 import pytest
@@ -15,14 +12,9 @@ from alerts.plotting.motion import assess
 from alerts.plotting.terms import Passing, TrackState
 from alerts.plotting.trial import Handling, Trial, TrialLeg, own_course_speed, path_of, table, try_out
 from parsers.observations import MotionReference
+from tests.reference.examples import EXAMPLES, vector
 
-FILE = Path(__file__).resolve().parents[2] / "reference" / "worked-examples.json"
-EXAMPLES: dict[str, dict[str, Any]] = {one["id"]: one for one in json.loads(FILE.read_text(encoding="utf-8"))}
 AT_ONCE = Handling(turn_deg_min=1e9, speed_kn_min=1e9)
-
-
-def vector(angle_deg: float, size: float) -> tuple[float, float]:
-    return size * sin(radians(angle_deg)), size * cos(radians(angle_deg))
 
 
 def own_on(course: float, speed: float, sd_kn: float = 0.0, heading: float | None = None) -> OwnMotion:
