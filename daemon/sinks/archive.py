@@ -6,7 +6,6 @@ plots and own-ship rows are given up, and counted; alerts and notes only when th
 """
 
 import contextlib
-import heapq
 import sqlite3
 import threading
 from collections import deque
@@ -36,7 +35,7 @@ UPKEEP_TURN_S = 0.1
 CLOSE_S = 1.5
 """A stop waits this long for the last commit, whatever the disk does."""
 
-_KEPT = (Alert, Note, Radar, Pair)
+_KEPT = frozenset((Alert, Note, Radar, Pair))
 
 
 class Archive:
@@ -86,18 +85,18 @@ class Archive:
 
     def take(self, moment: Moment, events: Sequence[AnyEvent]) -> None:
         """See Sink."""
+        common, kept = self._common, self._kept
+        room = BACKLOG - len(events)  # for all of the moment's: what is over the bound would be given up
         with self._lock:
-            if self._lossless:
-                room = BACKLOG - len(events)  # for all of the moment's: what is over the bound would be given up
-                self._lock.wait_for(
-                    lambda: len(self._common) <= room or not self._common or bool(self.trouble) or self._stopping
-                )
+            if self._lossless and len(common) > room:
+                self._lock.wait_for(lambda: len(common) <= room or not common or bool(self.trouble) or self._stopping)
             for event in events:
-                if isinstance(event, Summary):
-                    continue
-                (self._kept if isinstance(event, _KEPT) else self._common).append((moment, event))
-            self._give_up_oldest()
-            if self._due_s is None and (self._common or self._kept):
+                kind = type(event)
+                if kind is not Summary:
+                    (kept if kind in _KEPT else common).append((moment, event))
+            if len(common) > BACKLOG or len(kept) > BACKLOG:
+                self._give_up_oldest()
+            if self._due_s is None and (common or kept):
                 self._due_s = self._clock.mono_s() + COMMIT_S
                 self._lock.notify_all()
 
@@ -151,7 +150,7 @@ class Archive:
 
     def _write_backlog(self) -> None:
         with self._lock:
-            batch = list(heapq.merge(self._common, self._kept, key=lambda dated: dated[0].at_s))
+            batch = sorted((*self._common, *self._kept), key=lambda dated: dated[0].at_s)
             self._common.clear()
             self._kept.clear()
             self._in_flight = len(batch)
@@ -180,8 +179,8 @@ class Archive:
     def _put_back(self, batch: list[Dated], gap: tuple[Moment, int] | None) -> None:
         self._widen(gap)
         with self._lock:
-            self._common.extendleft(dated for dated in reversed(batch) if not isinstance(dated[1], _KEPT))
-            self._kept.extendleft(dated for dated in reversed(batch) if isinstance(dated[1], _KEPT))
+            self._common.extendleft(dated for dated in reversed(batch) if type(dated[1]) not in _KEPT)
+            self._kept.extendleft(dated for dated in reversed(batch) if type(dated[1]) in _KEPT)
             self._in_flight = 0
             self._give_up_oldest()
             self._due_s = self._clock.mono_s() + RETRY_S

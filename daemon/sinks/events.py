@@ -48,11 +48,9 @@ class EventsSink:
         """See Sink."""
         if self.reader_gone:
             return
-        for event in events:
-            self._buffer += harmless_json(encoder.encode(event))
-            self._buffer += b"\n"
+        self._buffer += encoder.encode_lines(events)
         self._lines += len(events)
-        if len(self._buffer) >= FLUSH_BYTES or any(type(event) is Alert for event in events):
+        if len(self._buffer) >= FLUSH_BYTES or Alert in map(type, events):
             self._flush()
 
     def idle(self, now_s: float) -> None:
@@ -70,7 +68,7 @@ class EventsSink:
     def _flush(self) -> None:
         if not self._buffer:
             return
-        data, self._buffer = bytes(self._buffer), bytearray()
+        data, self._buffer = harmless_json(bytes(self._buffer)), bytearray()
         lines, self._lines = self._lines, 0
         try:
             self._write(b"\n" + data if self._torn else data)
@@ -94,11 +92,11 @@ class EventsSink:
         self._file.flush()
 
 
-def harmless_json(line: bytes) -> bytes:
+def harmless_json(lines: bytes) -> bytes:
     """The same JSON with unsafe characters in its escaped form, so that even `cat` shows it as it is."""
-    if line.isascii() and b"\x7f" not in line:
-        return line
-    return _UNSAFE.sub(lambda found: f"\\u{ord(found[0]):04x}", line.decode()).encode()
+    if lines.isascii() and b"\x7f" not in lines:
+        return lines
+    return _UNSAFE.sub(lambda found: f"\\u{ord(found[0]):04x}", lines.decode()).encode()
 
 
 def _silence_stdout() -> None:
