@@ -73,10 +73,10 @@ class Stream:
         self.wait_for: Callable[[Moment], None] | None = None  # a replay at a pace waits here
         self.moment: Moment | None = None
         self.first: Moment | None = None
-        self._next_tick_s: float | None = None
+        self._next_tick_s = 0.0
         self._gap_ticks = GAP_TICKS
         self._is_told_of_gaps = False
-        self._events: Counter[str] = Counter()
+        self._events: Counter[type[AnyEvent]] = Counter()
         self._alerts: Counter[str] = Counter()
         self._last_alert = 0
 
@@ -94,7 +94,7 @@ class Stream:
 
     def _take_line(self, arrival: Arrival) -> None:
         feed = self.feeds[arrival.feed]
-        tagged = untag(arrival.line, arrival.checked)
+        tagged = arrival.tagged or untag(arrival.line)
         if isinstance(tagged, Refusal):
             feed.counters.refuse(tagged.reason)
             return
@@ -127,8 +127,9 @@ class Stream:
         if self.first is None:
             self.first = moment
             self._next_tick_s = float(int(moment.at_s) + 1)
-        for due in self._due(moment):
-            self._tick(due)
+        if moment.at_s >= self._next_tick_s:
+            for due in self._due(moment):
+                self._tick(due)
         self.moment = moment
 
     def pass_time(self, moment: Moment) -> None:
@@ -139,11 +140,8 @@ class Stream:
     def _due(self, moment: Moment) -> Iterator[Moment]:
         """The whole seconds that have not been ticked up to the moment; in a long gap, then by the minute."""
         began_s = self._next_tick_s
-        assert began_s is not None
-        if began_s > moment.at_s:
-            return
         in_full = self._is_paid_for(moment, moment.at_s - began_s)
-        while self._next_tick_s is not None and self._next_tick_s <= moment.at_s:
+        while self._next_tick_s <= moment.at_s:
             due_s = self._next_tick_s
             behind_ms = round((moment.at_s - due_s) * 1000)
             yield Moment(due_s, Instant(moment.time.utc_ms - behind_ms))
@@ -271,8 +269,7 @@ class Stream:
         )
 
     def _count(self, event: AnyEvent) -> None:
-        kind = event.__struct_config__.tag
-        self._events[str(kind)] += 1
+        self._events[type(event)] += 1
         if isinstance(event, Alert):
             # Ids count up, and the first event of an alert is its raising.
             self._alerts[event.rule] += event.id > self._last_alert
@@ -317,7 +314,7 @@ class Stream:
             time=moment.time,
             first_time=self.first.time if self.first else None,
             last_time=moment.time,
-            events=dict(sorted(self._events.items())),
+            events=dict(sorted((str(kind.__struct_config__.tag), count) for kind, count in self._events.items())),
             targets=self.lookout.tracks_begun,
             alerts={rule: count for rule, count in sorted(self._alerts.items()) if count},
             lines=sum(one.lines for one in counters),

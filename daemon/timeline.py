@@ -103,7 +103,7 @@ class RecordedTimeline:
                 self._at_ms = utc_ms
             self._utc_ms = utc_ms
             return
-        if self._comes_back(utc_ms):
+        if self._before is not None and self._comes_back(utc_ms):
             return
         step_ms = utc_ms - self._utc_ms
         if 0 <= step_ms <= LONGEST_GAP_MS:

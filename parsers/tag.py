@@ -63,6 +63,22 @@ def untag(line: bytes, checked: bool = False) -> Tagged | Refusal:
     return _with_prefix(text)
 
 
+# A TAG block of source and time in milliseconds before 2096, nothing else, or no TAG block at all; then the sentence.
+_ORDINARY = re.compile(r"(?:\\s:([^\\,*:\n]{1,15}),c:([0-3][0-9]{12})\*..\\)?(.*)\n")
+
+
+def ordinary(lines: list[bytes], checked: list[bool]) -> list[Tagged | None]:
+    """What `untag` says of those of a file's lines that are checked and of the most usual shape; None for the others.
+
+    One search through all the lines takes half the time of `untag` for each.
+    """
+    text = b"\n".join((*lines, b"")).decode("latin-1")
+    return [
+        Tagged(sentence, True, int(time) if time else None, name(source)) if is_right and sentence[0] != "\\" else None
+        for is_right, (source, time, sentence) in zip(checked, _ORDINARY.findall(text), strict=True)
+    ]
+
+
 def _tagged(sentence: str, blocks: list[str], checked: bool, oddity: str | None) -> Tagged:
     """What the blocks say, later ones over earlier ones. Keys that nobody here uses are passed over."""
     utc_ms = line_number = group = note = None

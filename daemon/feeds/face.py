@@ -15,6 +15,9 @@ from typing import Protocol
 
 from msgspec import Struct
 
+from parsers.sentence import Refusal
+from parsers.tag import Tagged
+
 UNTIMED = -1
 """Stands for both times of an arrival from a recording that does not tell when its lines arrived."""
 
@@ -24,14 +27,14 @@ class Arrival(Struct, frozen=True, gc=False):
 
     `mono_s` is seconds on a clock that never jumps (whole milliseconds), `utc_ms` the host's wall clock. Both are
     UNTIMED in a recording that was not made by our own recorder: the line's own times then drive the stream's clock.
-    `checked` says that all checksums of the line are already known to be right (framing.Block).
+    `tagged` is what `untag` says of the line, where a feed has done that already, for many lines at once.
     """
 
     feed: str
     line: bytes
     mono_s: float = UNTIMED
     utc_ms: int = UNTIMED
-    checked: bool = False
+    tagged: Tagged | Refusal | None = None
 
 
 class Link(Struct, frozen=True, gc=False):

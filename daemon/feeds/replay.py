@@ -8,13 +8,15 @@ import io
 import re
 import sys
 import zlib
+from collections import Counter
 from collections.abc import Iterator
 from pathlib import Path
 from typing import BinaryIO
 
 from daemon.errors import CANNOT_OPEN, UserError
-from daemon.feeds.face import Arrival, Counters
+from daemon.feeds.face import UNTIMED, Arrival, Counters
 from parsers.framing import Framer, frame_block
+from parsers.tag import ordinary, untag
 
 PART_BYTES = 1 << 20
 HEAD_BYTES = 1 << 16
@@ -71,9 +73,10 @@ class Recording:
         try:
             for data in self._data():
                 block = frame_block(data, self._framer)
-                yield [self._arrival(*pair) for pair in zip(block.lines, block.checked, strict=True)]
+                yield self._arrivals(block.lines, block.checked)
                 self._account()
-            yield [self._arrival(line, False) for line in self._framer.end()]
+            rest = self._framer.end()
+            yield self._arrivals(rest, [False] * len(rest))
             self._account()
         finally:
             self.close()
@@ -83,23 +86,26 @@ class Recording:
         if self.path != "-":
             self._file.close()
 
-    def _arrival(self, line: bytes, checked: bool) -> Arrival:
-        if line.startswith(b"\\s:"):
-            block = ARRIVAL_BLOCK.match(line)
-            if block:
-                feed, utc_ms, mono_ms = block[1].decode("utf-8", "replace"), int(block[2]), int(block[3])
-                inner = line[block.end() :]
-                self._count(feed)
-                return Arrival(feed, inner, mono_ms / 1000, utc_ms, checked and inner[:1] in (b"$", b"!"))
-        self._count(self.name)
-        return Arrival(self.name, line, checked=checked)
+    def _arrivals(self, lines: list[bytes], checked: list[bool]) -> list[Arrival]:
+        name = self.name
+        arrivals = [
+            Arrival(name, line, UNTIMED, UNTIMED, tagged) if tagged else self._arrival(line, is_right)
+            for line, is_right, tagged in zip(lines, checked, ordinary(lines, checked), strict=True)
+        ]
+        for feed, count in Counter([arrival.feed for arrival in arrivals]).items():
+            counters = self.counters.setdefault(feed, Counters())
+            counters.lines += count
+            counters.taken += count
+        return arrivals
 
-    def _count(self, feed: str) -> None:
-        counters = self.counters.get(feed)
-        if counters is None:
-            counters = self.counters[feed] = Counters()
-        counters.lines += 1
-        counters.taken += 1
+    def _arrival(self, line: bytes, checked: bool) -> Arrival:
+        block = ARRIVAL_BLOCK.match(line)
+        if block is None:
+            return Arrival(self.name, line, UNTIMED, UNTIMED, untag(line, checked))
+        feed, utc_ms, mono_ms = block[1].decode("utf-8", "replace"), int(block[2]), int(block[3])
+        inner = line[block.end() :]
+        tagged = untag(inner, checked and inner[:1] in (b"$", b"!"))
+        return Arrival(feed, inner, mono_ms / 1000, utc_ms, tagged)
 
     def _account(self) -> None:
         """Bytes belong to the recording as a whole, and stand in the account of its first feed."""

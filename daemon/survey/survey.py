@@ -98,7 +98,7 @@ class Survey:
     def _take(self, arrival: Arrival) -> Refusal | None:
         name = arrival.feed if arrival.feed in self.feeds or len(self.feeds) < MOST_FEEDS else "others"
         feed = self.feeds.get(name) or self.feeds.setdefault(name, FeedTally(name))
-        tagged = untag(arrival.line, arrival.checked)
+        tagged = arrival.tagged or untag(arrival.line)
         if isinstance(tagged, Refusal):
             feed.refuse(tagged.reason, tagged.detail, arrival)
             return tagged

@@ -11,6 +11,7 @@ from daemon.errors import UserError
 from daemon.feeds import replay
 from daemon.feeds.face import UNTIMED, Arrival
 from daemon.feeds.replay import Recording
+from parsers.tag import untag
 
 HDT = b"$HEHDT,123.4,T*2B"
 TAGGED = b"\\s:RA0001,c:1800000000250*52\\$RATTM,01*00"
@@ -40,8 +41,8 @@ def test_a_line_of_our_own_recorder_comes_back_as_it_arrived(tmp_path: Path) -> 
     path.write_bytes(RECORDED + b"\n" + TAGGED + b"\n")
     first, second = lines_of(Recording(str(path)))
 
-    assert first == Arrival("radar", HDT, 12.345, 1_800_000_000_250, first.checked)
-    assert second == Arrival("a", TAGGED, UNTIMED, UNTIMED, second.checked)
+    assert first == Arrival("radar", HDT, 12.345, 1_800_000_000_250, untag(HDT))
+    assert second == Arrival("a", TAGGED, UNTIMED, UNTIMED, untag(TAGGED))
 
 
 def test_a_recording_of_our_own_has_the_feeds_of_the_watch_and_no_other(tmp_path: Path) -> None:

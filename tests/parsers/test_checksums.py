@@ -7,6 +7,7 @@ from parsers.checksums import verify
 from parsers.decode import Decoder
 from parsers.framing import Framer, frame_block
 from parsers.sentence import checksum
+from parsers.tag import ordinary, untag
 from tests.parsers.lines import sealed, tagged
 
 HDT = "$GPHDT,274.07,T*03"
@@ -59,6 +60,20 @@ def test_a_block_is_read_like_its_lines() -> None:
 
     for line, checked in zip(block.lines, block.checked, strict=True):
         assert by_block.decode_line(line, 1.0, checked) == by_line.decode_line(line, 1.0)
+
+
+def test_what_is_ordinary_is_untagged_as_each_line_by_itself() -> None:
+    """Of each line that is known good: the same sentence, time and source; the others are left for `untag`."""
+    usual = [HDT, tagged("s:GP0001,c:1800000000250", HDT), tagged("s:,c:1800000000250", HDT)]
+    lines = [line.encode("latin-1") for line in (*usual, *(line for line, _ in LINES))]
+    lines.append(tagged("s:GP0001,c:9800000000250", HDT).encode())
+    checked = verify(lines)
+
+    made = ordinary(lines, checked)
+
+    assert None not in made[:2]
+    for line, is_right, one in zip(lines, checked, made, strict=True):
+        assert one is None or (is_right and one == untag(line, checked=True))
 
 
 def test_blocks_of_one_file_follow_one_another() -> None:
