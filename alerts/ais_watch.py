@@ -68,4 +68,4 @@ class AisWatch:
         return None if heard is None else heard.predict(at_s)
 
     def distress(self, at_s: float) -> tuple[Beacon, ...]:
-        return self.beacons.at(at_s, self._own.place(at_s))
+        return self.beacons.at(at_s, self._own.place(at_s)) if self.beacons else ()

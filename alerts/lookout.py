@@ -8,7 +8,6 @@ line and flushing after a thousand give the same events.
 Time comes in with the data. Call `tick` once for every whole second of stream time, before the line that crosses it.
 """
 
-from collections import Counter
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from itertools import groupby
 from typing import Any
@@ -42,7 +41,7 @@ from alerts.rules.rules import Rules
 from alerts.rules.situation import FeedHealth, OutputHealth, RadarPicture, Situation, TargetHealth
 from alerts.settings import DEFAULT_CONDITIONS, Alerts, Condition
 from alerts.vessels import Vessels, waiting_of
-from alerts.waiting import Aged, Carried, Command, Gone, NewCondition, NewSettings, Sighting, Tick
+from alerts.waiting import Carried, Command, Gone, NewCondition, NewSettings, Sighting, Tick
 from parsers import observations as seen
 
 Said = tuple[Moment, AnyEvent]
@@ -154,12 +153,11 @@ class Lookout:
         own_event = standing.own_event(self.own, moment)
         if own_event is not None:
             self._waiting.append((moment, own_event))
-        aged = tuple(
-            Aged(key, max(0.0, at_s - last_s), state, self._feed_of.get(key, ""), self.vessels.is_folded(key))
-            for key, last_s, state in (*self.targets.states(), *self.marks.states(at_s), *self.ais.states())
-        )
-        situation, water, tide = self._situation(at_s, world), self.own.water_speed(at_s), self.own.tide(at_s)
-        self._waiting.append(Tick(moment, situation, aged, own, water, tide))
+        echoes = self._health_of(self.targets.states())
+        targets = (*echoes, *self._health_of(self.marks.states(at_s)), *self._health_of(self.ais.states()))
+        situation, folded = self._situation(at_s, world, echoes), self.vessels.folded()
+        water, tide = self.own.water_speed(at_s), self.own.tide(at_s)
+        self._waiting.append(Tick(moment, situation, targets, folded, own, water, tide))
 
     def _take_report(self, moment: Moment, report: seen.TargetReport) -> None:
         if report.bearing_reference is seen.Reference.RELATIVE:
@@ -360,18 +358,15 @@ class Lookout:
         silent_s = _radar_silent_s(tick)
         if silent_s is None:
             _remark(tick.moment, self.quality.mute(tick.moment.at_s), said)
-        targets = tuple(
-            TargetHealth(plot=self.plots[aged.target], age_s=aged.age_s, track=aged.track, feed=aged.feed)
-            for aged in tick.targets
-            if aged.target in self.plots and aged.target not in self._doubles and not aged.is_folded
-        )
-        for aged in tick.targets:
-            if aged.track is TrackState.LOST:
-                self.quality.lose(aged.target, tick.moment.at_s)
+        for one in tick.targets:
+            if one.track is TrackState.LOST:
+                self.quality.lose(one.target, tick.moment.at_s)
         if silent_s is not None and silent_s <= HEARD_S:  # else a look that is due waits: it may be the feed
             _remark(tick.moment, self.quality.tick(tick.moment.at_s), said)
         self.check.see_own(tick.own, tick.water, tick.stream)
-        situation = structs.replace(tick.situation, targets=targets)
+        silenced = tick.folded | self._doubles.keys()
+        judged = [one for one in tick.targets if one.target in self.plots and one.target not in silenced]
+        situation = structs.replace(tick.situation, targets=tuple(judged))
         self._tell(tick.moment, self.rules.tick(tick.moment, situation), said)
         said.extend((tick.moment, alert) for alert in self.alerts.tick(tick.moment))
 
@@ -436,7 +431,10 @@ class Lookout:
             self._noise[feed] = NoiseModel()
         return Track(self._noise[feed])
 
-    def _situation(self, at_s: float, world: World) -> Situation:
+    def _health_of(self, states: Iterable[tuple[str, float, TrackState]]) -> list[TargetHealth]:
+        return [TargetHealth(key, state, self._feed_of.get(key, "")) for key, _, state in states]
+
+    def _situation(self, at_s: float, world: World, echoes: Iterable[TargetHealth]) -> Situation:
         needs_heading, needs_position = _lately(self._relative_s, at_s), _lately(self._placed_s, at_s)
         heading, position, speed = standing.sensors(self.own, at_s, needs_heading, needs_position, bool(self.plots))
         return Situation(
@@ -444,23 +442,21 @@ class Lookout:
             position=position,
             speed=speed,
             feeds=world.feeds,
-            radars=self._radar_pictures(),
+            radars=self._radar_pictures(echoes),
             outputs=world.outputs,
             annunciators=world.annunciators,
             beacons=self.ais.distress(at_s),
             clock_jump_s=world.clock_jump_s,
         )
 
-    def _radar_pictures(self) -> tuple[RadarPicture, ...]:
-        tracked = Counter(
-            self._feed_of.get(key, "") for key, _, state in self.targets.states() if state is not TrackState.LOST
-        )
+    def _radar_pictures(self, echoes: Iterable[TargetHealth]) -> tuple[RadarPicture, ...]:
+        feeds = [echo.feed for echo in echoes if echo.track is not TrackState.LOST]
         return tuple(
             RadarPicture(
                 feed=feed,
                 range_scale_nm=settings.range_scale_nm,
                 orientation=settings.orientation,
-                tracked=tracked[feed],
+                tracked=feeds.count(feed),
             )
             for feed, settings in self._radars.items()
         )
@@ -468,7 +464,7 @@ class Lookout:
 
 def _radar_silent_s(tick: Tick) -> float | None:
     """How long the feeds by which radar's targets came have said nothing; None where one is told as silent or down."""
-    bringing = {aged.feed for aged in tick.targets if not aged.target.startswith("ais-")}
+    bringing = {one.feed for one in tick.targets if not one.target.startswith("ais-")}
     feeds = [feed for feed in tick.situation.feeds if feed.name in bringing]
     if any(feed.state is not FeedState.UP for feed in feeds):
         return None

@@ -108,6 +108,11 @@ class Vessels:
         pair = self._joined.get(key)
         return pair.speaks != key if pair is not None else key in self._courted
 
+    def folded(self) -> frozenset[str]:
+        """All tracks of which this is so."""
+        spoken_for = [key for key, pair in self._joined.items() if pair.speaks != key]
+        return frozenset((*spoken_for, *(self._courted - self._joined.keys())))
+
     def name_of(self, key: str, name: str) -> str:
         """A radar track's name: that of the vessel's AIS, else her number there, where the two are joined."""
         pair = self._joined.get(key)

@@ -4,8 +4,7 @@ from msgspec import Struct
 
 from alerts.events import Moment
 from alerts.plotting.kinematics import Estimate, Look, OwnMotion
-from alerts.plotting.terms import TrackState
-from alerts.rules.situation import Situation
+from alerts.rules.situation import Situation, TargetHealth
 from alerts.settings import Alerts, Condition
 from parsers import observations as seen
 
@@ -25,16 +24,6 @@ class Sighting(Struct, frozen=True, gc=False):
     is_judged: bool = True  # the rules are asked of it
     elder: str | None = None  # the track on the same vessel for which alerts are raised
     heading_deg: float | None = None  # the target's own, where it tells it
-
-
-class Aged(Struct, frozen=True, gc=False):
-    """A target at a tick: who, how old, in what state."""
-
-    target: str
-    age_s: float
-    track: TrackState
-    feed: str
-    is_folded: bool = False  # the other track of the vessel speaks for it
 
 
 class Gone(Struct, frozen=True, gc=False):
@@ -78,8 +67,9 @@ class Tick(Struct, frozen=True, gc=False):
     """A whole second, and how everything stood at it."""
 
     moment: Moment
-    situation: Situation
-    targets: tuple[Aged, ...]
+    situation: Situation  # but for its targets: which are judged is known in the second stroke only
+    targets: tuple[TargetHealth, ...]
+    folded: frozenset[str]  # those for which the other track of the vessel speaks
     own: OwnMotion
     water: seen.WaterMotion | None
     stream: seen.SetAndDrift | None

@@ -34,6 +34,9 @@ class Beacons:
     def __init__(self) -> None:
         self._heard: dict[int, _Heard] = {}
 
+    def __len__(self) -> int:
+        return len(self._heard)
+
     def take(self, report: AisPosition | AisDistress) -> None:
         """One message of a distress number. A place is kept until a newer one comes."""
         before = self._heard.pop(report.mmsi, None)

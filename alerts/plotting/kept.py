@@ -44,25 +44,22 @@ class Filter(Protocol):
 
 
 class Rhythm:
-    """How often a target is reported: the median of its last intervals, seconds."""
+    """How often a target is reported: the median of its last intervals, seconds; and what silence then means."""
 
-    __slots__ = ("_intervals", "interval_s")
+    __slots__ = ("_intervals", "coasting_after_s", "interval_s", "lost_after_s")
 
     def __init__(self) -> None:
         self._intervals: deque[float] = deque(maxlen=REMEMBERED_INTERVALS)
-        self.interval_s = UNKNOWN_RHYTHM_S
+        self._be(UNKNOWN_RHYTHM_S)
 
     def beat(self, interval_s: float) -> None:
         self._intervals.append(interval_s)
-        self.interval_s = sorted(self._intervals)[len(self._intervals) // 2]
+        self._be(sorted(self._intervals)[len(self._intervals) // 2])
 
-    @property
-    def coasting_after_s(self) -> float:
-        return _between(COASTING_RHYTHMS * self.interval_s, COASTING_S)
-
-    @property
-    def lost_after_s(self) -> float:
-        return _between(LOST_RHYTHMS * self.interval_s, LOST_S)
+    def _be(self, interval_s: float) -> None:
+        self.interval_s = interval_s
+        self.coasting_after_s = _between(COASTING_RHYTHMS * interval_s, COASTING_S)
+        self.lost_after_s = _between(LOST_RHYTHMS * interval_s, LOST_S)
 
 
 def _between(value: float, limits: tuple[float, float]) -> float:

@@ -39,7 +39,7 @@ class Choice(Generic[Value]):
     def take(self, at_s: float, source: Source, rank: int, value: Value) -> bool:
         """Takes a new value in. True where its source is the one in use."""
         reading = self._remember(at_s, source, rank, value)
-        if source == self.source:
+        if reading is self.reading:
             return True
         if self.reading is None or self._gives_way_to(reading, at_s):
             self.source, self.reading = source, reading
@@ -48,10 +48,12 @@ class Choice(Generic[Value]):
 
     def value(self, at_s: float, max_age_s: float) -> Value | None:
         """The value in use, or None where none is fresh enough."""
-        self._fall_back(at_s)
-        if self.reading is None or at_s - self.reading.at_s > max_age_s:
+        reading = self.reading
+        if reading is None:
             return None
-        return self.reading.value
+        if at_s - reading.at_s > self.fallback_s:
+            reading = self._fall_back(at_s, reading)
+        return None if at_s - reading.at_s > max_age_s else reading.value
 
     def age_s(self, at_s: float) -> float | None:
         return None if self.reading is None else max(0.0, at_s - self.reading.at_s)
@@ -74,9 +76,10 @@ class Choice(Generic[Value]):
             return True
         return other.rank < self.reading.rank and at_s - other.since_s >= self.return_s
 
-    def _fall_back(self, at_s: float) -> None:
-        if self.reading is None or at_s - self.reading.at_s <= self.fallback_s:
-            return
+    def _fall_back(self, at_s: float, silent: Reading[Value]) -> Reading[Value]:
+        """The best fresh source takes the silent one's place, where there is one."""
         fresh = [item for item in self._readings.items() if at_s - item[1].at_s <= self.fallback_s]
-        if fresh:
-            self.source, self.reading = min(fresh, key=lambda item: (item[1].rank, item[0]))
+        if not fresh:
+            return silent
+        self.source, self.reading = min(fresh, key=lambda item: (item[1].rank, item[0]))
+        return self.reading

@@ -93,9 +93,9 @@ class Board:
         self.told.discard(key)
         self._wait(key, "")
 
-    def knows(self, key: Key) -> bool:
-        """Whether the condition is told, or waits because another tells it."""
-        return key in self.told or any(key in keys for keys in self.waiting.values())
+    def targets(self, rule: str) -> set[str | None]:
+        """The targets of which this is told, or waits because another tells it."""
+        return {key[1] for keys in (self.told, *self.waiting.values()) for key in keys if key[0] == rule}
 
     def carry(self, old: str, new: str) -> None:
         """What is told of the old target is told of the new; what waits is asked again at the new one's next plot."""

@@ -17,7 +17,7 @@ from alerts.rules.situation import (
     SensorHealth,
     Situation,
 )
-from alerts.settings import Rule, SensorLost, ZoneReference
+from alerts.settings import RadarCapacity, Rule, SensorLost, ZoneReference
 
 JUMP_S = 120.0
 """How long after a heading is lost the targets are given to settle on what stands in for it."""
@@ -211,15 +211,7 @@ class HealthRules:
         # More than its capacity: the set can do more than was said, and nothing is known of its limit.
         near = rule.caution_share * rule.capacity <= radar.tracked <= rule.capacity
         wanted = self._latched(at_s, key, near, rule)
-        full = radar.tracked == rule.capacity
-        text = f"{wording.clean(radar.feed, 40)}: tracks {radar.tracked} of {rule.capacity} targets"
-        text += "; it may take no more" if full else ""
-        case = Case(
-            text,
-            {"tracked": radar.tracked, "capacity": rule.capacity, "caution_share": rule.caution_share},
-            Priority.WARNING if full else rule.priority,
-        )
-        self._board.settle(key, wanted, lambda: case, reason="below capacity")
+        self._board.settle(key, wanted, lambda: _capacity_case(radar, rule), reason="below capacity")
 
     # ------------------------------------------------------------------------------- outputs, clock, beacons
 
@@ -280,6 +272,17 @@ def _output_composer(key: Key, output: OutputHealth | None) -> Callable[[], Case
     means = ", tracks are not kept" if rule == "archive_failed" else ""
     text = f"{what} fails{means}: {wording.clean(output.problem, 160)}{lost}"
     return lambda: Case(text, {"output": name, "problem": output.problem, "lost": output.lost})
+
+
+def _capacity_case(radar: RadarPicture, rule: RadarCapacity) -> Case:
+    full = radar.tracked == rule.capacity
+    text = f"{wording.clean(radar.feed, 40)}: tracks {radar.tracked} of {rule.capacity} targets"
+    text += "; it may take no more" if full else ""
+    return Case(
+        text,
+        {"tracked": radar.tracked, "capacity": rule.capacity, "caution_share": rule.caution_share},
+        Priority.WARNING if full else rule.priority,
+    )
 
 
 def _beacon_case(beacon: Beacon) -> Case:

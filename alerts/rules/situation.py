@@ -5,7 +5,6 @@ The picture fills these in. Ages are seconds of the stream's own clock; None mea
 
 from msgspec import Struct
 
-from alerts.events import Plot
 from alerts.plotting.terms import FeedState, TrackState
 from parsers.observations import AisClass, Orientation
 
@@ -44,15 +43,14 @@ class RadarPicture(Struct, frozen=True, kw_only=True, gc=False):
     tracked: int = 0
 
 
-class TargetHealth(Struct, frozen=True, kw_only=True, gc=False):
-    """A target of the picture: its last plot, that plot's age, and the state of its track NOW.
+class TargetHealth(Struct, frozen=True, gc=False):
+    """A target of the picture, the state of its track NOW, and the feed that reports it.
 
     A target stays here, as LOST, until the picture forgets it. One that is missing here has been dropped or
     its number reused; a danger on it is then told as lost.
     """
 
-    plot: Plot
-    age_s: float
+    target: str
     track: TrackState
     feed: str
 

@@ -9,7 +9,7 @@ from alerts.rules.board import Board, Case
 from alerts.rules.checking import CheckRule
 from alerts.rules.findings import Key, Phase
 from alerts.rules.followed import DANGERS, Followed
-from alerts.rules.situation import Situation, TargetHealth
+from alerts.rules.situation import Situation
 
 MOST_TARGETS = 2500
 """Targets followed at once: the radars' tracks (200), plots by hand, and AIS in a crowded port (2,000)."""
@@ -42,15 +42,17 @@ class TargetRules:
 
     def tick(self, moment: Moment, situation: Situation, silent_feeds: frozenset[str]) -> None:
         """Targets that are lost or gone from the picture, and what is only shown for a while."""
-        there = set()
+        there = {health.target for health in situation.targets}
+        known, new = self._board.targets("lost_target"), self._board.targets("new_target")
         scales = {radar.feed: radar.range_scale_nm for radar in situation.radars}
         for health in situation.targets:
-            followed = self._followed.get(health.plot.target)
+            followed = self._followed.get(health.target)
             if followed is None:
                 continue
-            there.add(health.plot.target)
-            self._tick_lost(followed, health, scales.get(health.feed), silent_feeds)
-            if ("new_target", health.plot.target, "") in self._board.told:
+            is_lost = health.track is TrackState.LOST
+            if is_lost or followed.is_lost or health.target in known:
+                self._tick_lost(followed, is_lost, scales.get(health.feed), health.feed in silent_feeds)
+            if health.target in new and ("new_target", health.target, "") in self._board.told:  # still
                 self._see_new(followed, moment.at_s)
         for target in [target for target in self._followed if target not in there]:
             self._forget(self._followed.pop(target), "dropped from the picture")
@@ -78,16 +80,11 @@ class TargetRules:
         there_at_start = self._in_grace(followed.first_s, self._board.settings.new_target.grace_s)
         presence.see_new(self._board, followed, at_s, there_at_start)
 
-    def _tick_lost(
-        self, followed: Followed, health: TargetHealth, scale_nm: float | None, silent_feeds: frozenset[str]
-    ) -> None:
-        is_lost = health.track is TrackState.LOST
-        if not (is_lost or followed.is_lost or self._board.knows(("lost_target", followed.plot.target, ""))):
-            return  # nearly always
+    def _tick_lost(self, followed: Followed, is_lost: bool, scale_nm: float | None, is_silent: bool) -> None:
         if is_lost and not followed.is_lost:
             self._lose(followed)
         followed.is_lost = is_lost
-        holder = "feed_silent" if health.feed in silent_feeds else self._danger_told(followed)
+        holder = "feed_silent" if is_silent else self._danger_told(followed)
         presence.settle_lost(self._board, followed, scale_nm, holder)
 
     def _danger_keys(self, followed: Followed) -> list[Key]:

@@ -157,7 +157,7 @@ class Near(Watcher):
             self._pack_ticks()
         there = set()
         for health in situation.targets:
-            stint = self._stints.get(health.plot.target)
+            stint = self._stints.get(health.target)
             if stint is None:
                 continue
             there.add(stint.target)

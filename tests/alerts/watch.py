@@ -92,7 +92,7 @@ class Watch:
         self.at_s = at_s
         now = moment(at_s)
         dated = but(plot, time=now.time)
-        self.targets[plot.target] = TargetHealth(plot=dated, age_s=0.0, track=plot.track, feed="radar")
+        self.targets[plot.target] = TargetHealth(plot.target, plot.track, "radar")
         self._take(now, self.rules.see_plot(now, dated))
 
     def plots(self, from_s: float, to_s: float, plot: Plot, every_s: float = 3.0) -> None:

@@ -62,7 +62,7 @@ def watch(plots: list[tuple[Moment, Plot]], cpa_nm: float, cpa_s: float) -> Watc
     watched = Watched(cpa_nm, cpa_s, {}, {}, [])
     states: dict[int, str] = {}
     for moment, plot in plots:
-        situation = Situation(targets=(TargetHealth(plot=plot, age_s=0.0, track=plot.track, feed="radar"),))
+        situation = Situation(targets=(TargetHealth(plot.target, plot.track, "radar"),))
         events = book.take(moment, rules.see_plot(moment, plot))
         events += book.take(moment, rules.tick(moment, situation)) + book.tick(moment)
         for event in events:

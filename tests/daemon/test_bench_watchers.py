@@ -114,13 +114,8 @@ class Traffic:
         for key in [key for key, seen_s in self.seen_s.items() if at.at_s - seen_s > 60.0]:
             del self.plots[key], self.seen_s[key]
         health = tuple(
-            TargetHealth(
-                plot=plot,
-                age_s=at.at_s - self.seen_s[key],
-                track=TrackState.LOST if at.at_s - self.seen_s[key] > 20.0 else TrackState.STEADY,
-                feed="r",
-            )
-            for key, plot in self.plots.items()
+            TargetHealth(key, TrackState.LOST if at.at_s - self.seen_s[key] > 20.0 else TrackState.STEADY, "r")
+            for key in self.plots
         )
         for watcher in self.watchers:
             watcher.tick(at, Situation(targets=health))
