@@ -121,13 +121,13 @@ def _velocity(report: TargetReport, own: OwnMotion) -> Vector | None:
 
 
 class _Passing(NamedTuple):
-    """Differences of CPA and TCPA over their tolerance, and the figures: the set's and ours."""
+    """Differences of CPA and TCPA over their tolerance, and the figures: the set's and ours. None: not reported."""
 
     at_s: float
     cpa_ratio: float | None
     tcpa_ratio: float | None
-    cpa_nm: tuple[float, float]
-    tcpa_min: tuple[float, float]
+    cpa_nm: tuple[float, float] | None
+    tcpa_min: tuple[float, float] | None
 
 
 class Case:
@@ -238,8 +238,8 @@ class Case:
                 report.at_s,
                 cpa_ratio,
                 tcpa_ratio,
-                (reported.cpa_nm or 0.0, answer.cpa_nm),
-                (reported.tcpa_min or 0.0, answer.tcpa_min),
+                None if reported.cpa_nm is None else (reported.cpa_nm, answer.cpa_nm),
+                None if reported.tcpa_min is None else (reported.tcpa_min, answer.tcpa_min),
             )
         )
 
@@ -279,16 +279,20 @@ class Case:
         return _outside(cpa), _outside(tcpa)
 
     def passing_differs(self) -> tuple[tuple[float, float] | None, tuple[float, float] | None]:
-        """The set's and our CPA, and TCPA, where these differ."""
-        if not self._passing:
+        """The set's and our CPA, and TCPA, where these differ; where neither does any more, one that is reported."""
+        last = next((one for one in reversed(self._passing) if one.cpa_nm or one.tcpa_min), None)
+        if last is None:
             return None, None
-        last = self._passing[-1]
-        cpa, tcpa = self._ratios(last.at_s)
-        show = self._shown
-        return (
-            (show["their cpa"].show(last.cpa_nm[0]), show["our cpa"].show(last.cpa_nm[1])) if cpa or not tcpa else None,
-            (show["their tcpa"].show(last.tcpa_min[0]), show["our tcpa"].show(last.tcpa_min[1])) if tcpa else None,
-        )
+        cpa_differs, tcpa_differs = self._ratios(self._passing[-1].at_s)
+        cpa = last.cpa_nm if cpa_differs or not tcpa_differs else None
+        tcpa = last.tcpa_min if tcpa_differs or cpa is None else None
+        return self._figures_shown("cpa", cpa), self._figures_shown("tcpa", tcpa)
+
+    def _figures_shown(self, name: str, figures: tuple[float, float] | None) -> tuple[float, float] | None:
+        if figures is None:
+            return None
+        theirs, ours = figures
+        return self._shown[f"their {name}"].show(theirs), self._shown[f"our {name}"].show(ours)
 
     def shown_difference(self, difference: Vector) -> tuple[float, float]:
         return self._size.show(difference.size), self._toward.show(difference.course_deg) % 360

@@ -104,7 +104,8 @@ def alone(size_kn: float, toward_deg: float, others: int) -> str:
     """One target's own fault."""
     words = f"its reported motion differs from ours by {size_kn:.1f} kn toward {toward_deg:03.0f}°T"
     if others:
-        rest = "the other target agrees" if others == 1 else f"the other {NUMBERS[min(others, 12)]} targets agree"
+        count = NUMBERS[others] if others < len(NUMBERS) else str(others)
+        rest = "the other target agrees" if others == 1 else f"the other {count} targets agree"
         words += f", while {rest}"
     return words + ": the set may be following another echo under its number"
 
@@ -114,8 +115,8 @@ def takes_for(other: str) -> str:
 
 
 def passing(cpa: tuple[float, float] | None, tcpa: tuple[float, float] | None) -> str:
-    """CPA or TCPA alone differ: (the set's, ours)."""
-    parts = []
+    """CPA or TCPA alone differ: (the set's, ours). None: not reported, or no difference."""
+    parts = [] if cpa or tcpa else ["CPA and TCPA differed"]
     if cpa is not None:
         parts.append(f"CPA is {cpa[0]:.1f} NM by the set and {cpa[1]:.1f} NM by ours")
     if tcpa is not None:

@@ -328,6 +328,30 @@ class TestSingleTargets:
         assert cause.startswith("CPA is ")
         assert cause.endswith("though course and speed agree")
 
+    def test_tcpa_alone_where_no_cpa_is_reported(self) -> None:
+        """What the set does not say is no figure of the set: no sentence has a CPA of 0.0 NM, then or later."""
+
+        def without_cpa(report: TargetReport, own: OwnMotion, at_s: float) -> TargetReport:
+            return structs.replace(report, cpa_nm=None)
+
+        def late(report: TargetReport, own: OwnMotion, at_s: float) -> TargetReport:
+            assert report.tcpa_min is not None
+            wrong = report.tcpa_min + 8.0 if report.number == 3 else report.tcpa_min
+            return structs.replace(report, cpa_nm=None, tcpa_min=wrong)
+
+        drill = Drill(NORTH_12, (*FIVE[:2], Vessel(-0.5, 9, 185, 12)))
+        drill.run(240, without_cpa)
+        log = drill.run(120, late)
+        mended = drill.run(60, without_cpa)
+        causes_told = [cause for *_, check, cause in (*log, *mended) if check is Check.DIFFERS]
+
+        assert causes_told
+        assert {cause.split(" is ")[0] for cause in causes_told if cause} == {"TCPA"}
+
+    def test_many_others_are_counted(self) -> None:
+        assert "the other two targets agree" in words.alone(3.0, 90.0, 2)
+        assert "the other 15 targets agree" in words.alone(3.0, 90.0, 15)
+
     def test_a_lone_target_has_no_common_fault(self) -> None:
         """One target proves nothing about the set's inputs."""
         drill = Drill(NORTH_12, FIVE[:1])
