@@ -1,6 +1,6 @@
 """Speed and memory, measured: every figure beside its bound.
 
-python -m tests.benchmarks                    all of it (a quarter of an hour), on this machine
+python -m tests.benchmarks                    all of it (half an hour), on this machine
 python -m tests.benchmarks start framing      these only
 python -m tests.benchmarks --list             what there is
 python -m tests.benchmarks --write            all of it, and the table in docs/performance.md anew
@@ -13,7 +13,7 @@ import sys
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
-from tests.benchmarks import framing, growth, live_latency, load_held, normal_load, replay_speed, start
+from tests.benchmarks import bench_speed, framing, growth, live_latency, load_held, normal_load, replay_speed, start
 from tests.benchmarks.figure import Figure, machine
 from tests.benchmarks.motion.speed import speed
 
@@ -36,6 +36,7 @@ ALL: dict[str, Callable[[], Iterator[Figure]]] = {
     "load_held": load_held.figures,
     "growth": growth.figures,
     "replay_speed": replay_speed.figures,
+    "bench_speed": bench_speed.figures,
 }
 
 

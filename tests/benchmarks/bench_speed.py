@@ -1,45 +1,57 @@
 """What a sweep costs against one plain replay of the same recording: time and memory.
 
-    python -m tests.benchmarks.bench_speed --hours 24 --targets 20
-
-Makes a long passage in company, with a vessel that meets own ship every quarter of an hour, then runs `replay --pace
-max` and `bench` with 1,001 settings (one for one, in a process each), and tells CPU, wall time and the most memory.
-The bounds: 1.5 times the replay's time, 200 MB more memory.
+Run: python -m tests.benchmarks.bench_speed [HOURS [TARGETS]]. Makes a long passage in company, with a vessel that meets
+own ship every quarter of an hour, then runs `replay --pace max` and `bench` with 1,001 settings, one after the other,
+each in a process of its own. Processor time is that of all threads, start included.
 """
 
-import argparse
-import os
+import json
 import subprocess
 import sys
-import tempfile
 import time
+from collections.abc import Iterator
 from pathlib import Path
-from typing import TYPE_CHECKING, NamedTuple
 
-if TYPE_CHECKING:
-    from daemon.exercise.scenario import Scenario
+import msgspec
+from msgspec import Struct
+from numpy.random import default_rng
 
-# The most memory of a child counts from that of its parent, so that this process stays small: what makes the recording
-# is imported in a process of its own.
+from daemon.exercise.generate import write
+from daemon.exercise.scenario import Meeting, Scenario, Target
+from daemon.exercise.traffic import long_passage
+from tests.benchmarks.figure import Figure, under
+from tests.benchmarks.passages import FOLDER
+from tests.benchmarks.running import ROOT
+
+MUST_TIMES, MUST_MB = 1.5, 200.0
 
 SWEEPS = ("cpa_nm=0.2:1.1:0.1", "tcpa_min=6:24:2", "probability=0.05:0.95:0.1")
 """10 x 10 x 10, and the configuration as it stands."""
 
 
-class Cost(NamedTuple):
+MEASURED = """
+import json, resource, sys
+from daemon.main import main
+code = main(sys.argv[1:])
+used = resource.getrusage(resource.RUSAGE_SELF)
+peak = next(line for line in open("/proc/self/status") if line.startswith("VmHWM"))
+print(json.dumps([used.ru_utime + used.ru_stime, int(peak.split()[1]) / 1024]), file=sys.stderr)
+sys.exit(code)
+"""
+"""The command, which says at its end what it took. Not ru_maxrss: that begins with the size of the parent."""
+
+
+class Cost(Struct, frozen=True):
     cpu_s: float
     wall_s: float
     most_mb: float
 
+    def said(self) -> str:
+        return f"{self.cpu_s:.0f} s ({self.wall_s:.0f} s by the clock), {self.most_mb:.0f} MB"
 
-def scenario(hours: float, targets: int) -> "Scenario":
+
+def scenario(hours: float, targets: int) -> Scenario:
     """The passage: the company of `long_passage`, and vessels that pass at up to 1.5 NM."""
-    import msgspec
-    from numpy.random import default_rng
-
-    from daemon.exercise.scenario import Meeting, Target
-    from daemon.exercise.traffic import long_passage
-
     base = long_passage(hours, targets)
     rng = default_rng(25)
     meeting = []
@@ -59,51 +71,37 @@ def scenario(hours: float, targets: int) -> "Scenario":
     return msgspec.structs.replace(base, radar=radar, targets=(*base.targets, *meeting))
 
 
-def make(recording: Path, hours: float, targets: int) -> None:
-    from daemon.exercise import generate
+def recording(hours: float, targets: int) -> Path:
+    """Made once, its truth beside it, and kept."""
+    path = FOLDER / f"{hours:g}-hours-{targets}-targets-and-meetings.nmea.gz"
+    if not path.exists():
+        FOLDER.mkdir(exist_ok=True)
+        unfinished = path.with_name(f"unfinished-{path.name}")
+        write(scenario(hours, targets), unfinished, path.with_name(path.name.replace(".nmea.gz", ".truth.jsonl.gz")))
+        unfinished.rename(path)
+    return path
 
-    load = generate.write(scenario(hours, targets), recording, recording.with_name("day.truth.jsonl.gz"))
-    print(f"{hours:g} h, {load.sentences:,} sentences", flush=True)
 
-
-def cost_of(words: list[str]) -> Cost:
+def cost_of(*words: str) -> Cost:
     began_s = time.monotonic()
-    actions = [(os.POSIX_SPAWN_OPEN, 1, os.devnull, os.O_WRONLY, 0)]
-    pid = os.posix_spawn(
-        sys.executable, [sys.executable, "-m", "daemon.main", *words], os.environ, file_actions=actions
-    )
-    _, status, used = os.wait4(pid, 0)
-    if os.waitstatus_to_exitcode(status) != 0:
-        raise SystemExit(f"{' '.join(words)} failed")
-    return Cost(used.ru_utime + used.ru_stime, time.monotonic() - began_s, used.ru_maxrss / 1024)
+    command = [sys.executable, "-c", MEASURED, *words]
+    done = subprocess.run(command, stdout=subprocess.DEVNULL, stderr=subprocess.PIPE, text=True, check=True, cwd=ROOT)
+    cpu_s, most_mb = json.loads(done.stderr.splitlines()[-1])
+    return Cost(cpu_s, time.monotonic() - began_s, most_mb)
 
 
-def main() -> None:
-    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
-    parser.add_argument("--hours", type=float, default=2.0)
-    parser.add_argument("--targets", type=int, default=20)
-    parser.add_argument("--times", type=int, default=1, help="repeat, and tell the least of each")
-    parser.add_argument("--make", type=Path, help=argparse.SUPPRESS)
-    args = parser.parse_args()
-    if args.make:
-        make(args.make, args.hours, args.targets)
-        return
-    with tempfile.TemporaryDirectory() as folder:
-        recording = Path(folder) / "day.nmea.gz"
-        shape = ["--hours", str(args.hours), "--targets", str(args.targets), "--make", str(recording)]
-        subprocess.run([sys.executable, "-m", "tests.benchmarks.bench_speed", *shape], check=True)
-        sweeps = [word for sweep in SWEEPS for word in ("--sweep", sweep)]
-        replay = ["replay", str(recording), "--quiet", "--pace", "max"]
-        bench = ["bench", str(recording), "--workers", "1", "--json", *sweeps]
-        plain = [cost_of(replay) for _ in range(args.times)]
-        swept = [cost_of(bench) for _ in range(args.times)]
-    for name, costs in (("replay", plain), ("bench", swept)):
-        cpu_s, wall_s, most_mb = (min(getattr(one, part) for one in costs) for part in Cost._fields)
-        print(f"{name:>6}: {cpu_s:7.1f} s CPU, {wall_s:7.1f} s, {most_mb:6.0f} MB at most")
-    ratio = min(one.cpu_s for one in swept) / min(one.cpu_s for one in plain)
-    more = max(one.most_mb for one in swept) - min(one.most_mb for one in plain)
-    print(f"1,001 settings cost {ratio:.2f} times one replay (CPU), and {more:.0f} MB more")
+def figures(hours: float = 24.0, targets: int = 20) -> Iterator[Figure]:
+    path = str(recording(hours, targets))
+    plain = cost_of("replay", path, "--quiet", "--pace", "max")
+    sweeps = [word for sweep in SWEEPS for word in ("--sweep", sweep)]
+    swept = cost_of("bench", path, "--workers", "1", "--json", *sweeps)
+    what = f"1,001 settings on the bench over one plain replay, {hours:g} h, {targets} targets"
+    detail = f" (bench {swept.said()}; replay {plain.said()})"
+    yield under(what, swept.cpu_s / plain.cpu_s, "x", MUST_TIMES, detail, digits=2)
+    yield under("memory of that bench above the replay's", swept.most_mb - plain.most_mb, "MB", MUST_MB, digits=0)
 
 
 if __name__ == "__main__":
-    main()
+    words = dict(enumerate(sys.argv))
+    for figure in figures(float(words.get(1, "24")), int(words.get(2, "20"))):
+        print(figure.line(), flush=True)
