@@ -10,6 +10,8 @@ from msgspec import Struct
 from daemon.bench.figures import LOW_QUANTILE, Bootstrap, Figures, limits_of
 from daemon.errors import UserError
 
+Floats = npt.NDArray[np.float64]
+
 _MINUTES = re.compile(r"^\s*(\d+(?:\.\d+)?)\s*(s|min|h)?\s*$")
 _RATE = re.compile(r"^\s*(\d+(?:\.\d+)?)\s*(?:/\s*(min|h|day))?\s*$")
 
@@ -29,18 +31,35 @@ class Choice(Struct, frozen=True):
     nearest: int | None = None
 
 
+FEWEST_PAIRS = 6
+"""Where two settings differ in fewer encounters, all of them may well differ one way by chance: a sign test gives 0.06
+for five, 0.03 for six (any text on statistics)."""
+
+
 class Difference(Struct, frozen=True):
-    """The second setting less the first, with 95 % limits from the same draws."""
+    """The second setting less the first, with 95 % limits from the same draws.
+
+    `differ_in` is the number of encounters, or of passages where those are drawn, in which the two differ.
+    """
 
     figure: str
     unit: str
     difference: float
     low: float
     high: float
+    differ_in: int
 
     @property
     def is_more_than_chance(self) -> bool:
-        return self.low > 0.0 or self.high < 0.0
+        return self.differ_in >= FEWEST_PAIRS and (self.low > 0.0 or self.high < 0.0)
+
+    def judged(self) -> str:
+        """For people."""
+        if self.is_more_than_chance:
+            return "more than chance"
+        if self.low > 0.0 or self.high < 0.0:
+            return f"may be chance, the two differ in {self.differ_in} only"
+        return "may be chance" if self.differ_in else "no difference"
 
 
 def minutes(text: str, option: str) -> float:
@@ -117,34 +136,26 @@ def _nearest_words(given: Figures, wish: Wish) -> str:
 
 def differences(bootstrap: Bootstrap, given: Figures, first: int, second: int) -> Sequence[Difference]:
     """What the second setting gives more than the first, on the same encounters."""
-    told: list[Difference] = []
-    for figure, unit, values, drawn in (
-        (
-            "warning, 10th percentile",
-            "min",
-            given.warning_low_min,
-            [bootstrap.warning_min(one, LOW_QUANTILE) for one in (first, second)],
-        ),
-        (
-            "warning, median",
-            "min",
-            given.warning_median_min,
-            [bootstrap.warning_min(one, 0.5) for one in (first, second)],
-        ),
-        (
-            "nuisance alerts",
-            "/h",
-            given.nuisance_per_h,
-            [bootstrap.nuisance_per_h(one) for one in (first, second)],
-        ),
-        ("alerts", "/h", given.alerts_per_h, [bootstrap.alerts_per_h(one) for one in (first, second)]),
-        (
-            "close passes caught",
-            "%",
-            100.0 * given.caught / (given.close or np.nan),
-            [100.0 * bootstrap.caught_share(one) for one in (first, second)],
-        ),
-    ):
-        low, high = limits_of(drawn[1] - drawn[0])
-        told.append(Difference(figure, unit, float(values[second] - values[first]), low, high))
-    return told
+    two, pool = [first, second], bootstrap.pool
+    warned = np.nan_to_num(pool.warned_min[two], nan=0.0)
+    in_close = bootstrap.units((warned[0] != warned[1]) & pool.close)
+    in_nuisance = bootstrap.units(pool.nuisance[first] != pool.nuisance[second])
+    in_alerts = bootstrap.units(pool.raised[first] != pool.raised[second])
+    in_caught = bootstrap.units((np.isnan(pool.warned_min[first]) != np.isnan(pool.warned_min[second])) & pool.close)
+    caught = 100.0 * given.caught / (given.close or np.nan)
+    low = [bootstrap.warning_min(one, LOW_QUANTILE) for one in two]
+    median = [bootstrap.warning_min(one, 0.5) for one in two]
+    nuisance, alerts = ([draw(one) for one in two] for draw in (bootstrap.nuisance_per_h, bootstrap.alerts_per_h))
+    shares = [100.0 * bootstrap.caught_share(one) for one in two]
+    return [
+        _difference("warning, 10th percentile", "min", given.warning_low_min[two], low, in_close),
+        _difference("warning, median", "min", given.warning_median_min[two], median, in_close),
+        _difference("nuisance alerts", "/h", given.nuisance_per_h[two], nuisance, in_nuisance),
+        _difference("alerts", "/h", given.alerts_per_h[two], alerts, in_alerts),
+        _difference("close passes caught", "%", caught[two], shares, in_caught),
+    ]
+
+
+def _difference(figure: str, unit: str, values: Floats, drawn: Sequence[Floats], differ_in: int) -> Difference:
+    low, high = limits_of(drawn[1] - drawn[0])
+    return Difference(figure, unit, float(values[1] - values[0]), low, high, differ_in)

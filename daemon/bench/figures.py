@@ -184,6 +184,10 @@ class Bootstrap:
         drawn_close = self._close.sum(axis=1)
         self._drawn_close = np.where(drawn_close > 0, drawn_close, np.nan)
 
+    def units(self, chosen: npt.NDArray[np.bool_]) -> int:
+        """How many of what is drawn hold these encounters, (E,): encounters, or passages."""
+        return len(np.unique(self.pool.passage[chosen])) if self.by is DrawnBy.PASSAGES else int(chosen.sum())
+
     def nuisance_per_h(self, setting: int) -> Floats:
         """One for each draw, (B,)."""
         return self._by_hour(self.weights @ self.pool.nuisance[setting])

@@ -225,6 +225,7 @@ def as_json(report: Report) -> dict[str, Any]:
                 "difference": plain(one.difference),
                 "low": plain(one.low),
                 "high": plain(one.high),
+                "differ_in": one.differ_in,
                 "more_than_chance": one.is_more_than_chance,
             }
             for one in report.differences

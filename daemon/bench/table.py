@@ -179,9 +179,8 @@ def answer(report: Report) -> list[str]:
         first, second = (report.grid.name(one) for one in report.pair)
         lines.append(f"{second}, against {first}, on the same encounters:")
         for one in report.differences:
-            surely = "more than chance" if one.is_more_than_chance else "may be chance"
             limits = _between(one.low, one.high, 2)
-            lines.append(f"  {one.figure}: {_number(one.difference, 2)} {one.unit} ({limits}), {surely}")
+            lines.append(f"  {one.figure}: {_number(one.difference, 2)} {one.unit} ({limits}), {one.judged()}")
     return lines
 
 

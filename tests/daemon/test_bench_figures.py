@@ -205,6 +205,19 @@ def test_a_difference_is_told_from_chance_on_the_same_encounters() -> None:
     assert not median[2].is_more_than_chance
 
 
+def test_a_few_encounters_that_agree_are_no_proof() -> None:
+    """Five passes that all have three minutes more: that happens by chance (a sign test); six are enough."""
+    for count, surely in ((5, False), (6, True)):
+        base = [float(number + 5) for number in range(count)]
+        pooled = pool([outcome([base, [value + 3.0 for value in base]], [0, 0])])
+        told = differences(Bootstrap(pooled), figures(pooled, 5.0), 0, 1)
+
+        assert told[1].low > 0.0
+        assert told[1].differ_in == count
+        assert told[1].is_more_than_chance is surely
+        assert [one.judged() for one in told[2:]] == ["no difference"] * 3
+
+
 def test_times_and_rates_are_read_as_people_write_them() -> None:
     assert [minutes(text, "--late") for text in ("10min", "90s", "0.5h", "7")] == [10.0, 1.5, 30.0, 7.0]
     assert [per_hour(text, "-") for text in ("1/h", "12/day", "0.1/min", "2")] == pytest.approx([1.0, 0.5, 6.0, 2.0])
