@@ -6,7 +6,7 @@ A line is accepted or refused with its reason, and counted; a sink that fails is
 """
 
 import sys
-from collections import Counter
+from collections import Counter, deque
 from collections.abc import Callable, Iterator, Sequence
 
 from msgspec import Struct
@@ -283,6 +283,13 @@ class Stream:
             except SinkError as error:
                 self._failed[sink.name] = str(error)
 
+    def notices(self) -> Iterator[str]:
+        """What sinks have to say that is no trouble any more, each once: a damaged archive that was set aside."""
+        for sink in self.sinks:
+            waiting: deque[str] = getattr(sink, "notices", deque())
+            while waiting:
+                yield waiting.popleft()
+
     def close(self, summarise: bool = False) -> Summary | None:
         """The watch has ended: standing alerts end, feeds give their last account, sinks are closed."""
         self.flush()
@@ -300,6 +307,8 @@ class Stream:
                 sink.close()
             except SinkError as error:
                 print(f"secondplot: {error}", file=sys.stderr)
+        for text in self.notices():
+            print(f"secondplot: {text}", file=sys.stderr)
         if self.desk is not None:
             self._annunciate()
             self.desk.close()

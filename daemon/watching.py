@@ -14,7 +14,8 @@ from pathlib import Path
 
 from msgspec import structs
 
-from alerts.lookout import Lookout
+from alerts.events import Note
+from alerts.lookout import OURSELVES, Lookout
 from daemon import outputs, status, telling
 from daemon.clock import Clock, HostClock
 from daemon.commands import shared
@@ -152,6 +153,8 @@ class Watch:
                     self.stream.link_is_down(feed.name, moment, link.trouble)
                 elif link.is_open:  # what is odd about it: a wrong baud rate
                     self.stream.feeds[feed.name].trouble = link.trouble
+            for text in self.stream.notices():
+                self.stream.lookout.say(moment, Note(time=moment.time, text=text, author=OURSELVES))
             self.stream.flush()
         self.stream.idle(now_s)
         if self.recorder is not None:

@@ -16,7 +16,7 @@ from alerts.events import Alert, AnyEvent, Moment, Note, Pair, Radar, Summary
 from daemon.clock import Clock
 from daemon.errors import UserError
 from daemon.sinks import archive_upkeep as upkeep
-from daemon.sinks.archive_store import Dated, Passage, Store
+from daemon.sinks.archive_store import Dated, Passage, Store, readable_errors
 from daemon.sinks.face import SinkError
 
 COMMIT_S = 0.8
@@ -166,6 +166,8 @@ class Archive:
         except (sqlite3.Error, OSError, UserError) as error:
             self._put_back(batch, gap)
             self._failed(error)
+        except Exception as error:  # a fault of ours: this thread must not die of it without a word
+            self._give_up(batch, gap, error)
         else:
             self._succeeded(batch)
 
@@ -184,6 +186,18 @@ class Archive:
             self._in_flight = 0
             self._give_up_oldest()
             self._due_s = self._clock.mono_s() + RETRY_S
+
+    def _give_up(self, batch: list[Dated], gap: tuple[Moment, int] | None, error: Exception) -> None:
+        """A batch that can never be written: lost, counted and told; the next is tried."""
+        self._widen(gap)
+        fault = f"{type(error).__name__}: {error}"
+        with self._lock:
+            self._in_flight = 0
+            self.lost += len(batch)
+            since, lost = self._gap or (batch[0][0], 0)
+            self._gap = (since, lost + len(batch))
+            self._reason = f"a fault of the program ({fault})"
+        self.notices.append(f"archive {self._store.path}: {len(batch)} events could not be written ({fault})")
 
     def _succeeded(self, batch: list[Dated]) -> None:
         self._in_flight = 0
@@ -248,8 +262,11 @@ class Archive:
             return
         more = True
         try:
-            while more and not self._stopping and not self._is_due() and self._clock.mono_s() - now_s < UPKEEP_TURN_S:
-                more = self._upkeep_portion(connection, newest.time.utc_ms)
+            with readable_errors():
+                while (
+                    more and not self._stopping and not self._is_due() and self._clock.mono_s() - now_s < UPKEEP_TURN_S
+                ):
+                    more = self._upkeep_portion(connection, newest.time.utc_ms)
         except sqlite3.Error as error:
             self._failed(error)
             more = False

@@ -181,7 +181,7 @@ class ArchiveReader:
         try:
             connection = self._connect()
             schema = self._checked(connection)
-        except sqlite3.Error as error:
+        except (sqlite3.Error, UnicodeDecodeError) as error:  # the latter: SQLite's own message is noise from the file
             raise UserError(f"{self.path} cannot be read as an archive: {error}", CANNOT_OPEN) from error
         return connection if schema == archive_schema.NEWEST else self._migrated_copy(connection)
 

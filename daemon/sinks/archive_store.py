@@ -4,8 +4,9 @@ SQLite, write-ahead log, synchronous FULL: what is committed survives a kill and
 synchronous", "Write-Ahead Logging"). One connection, used by one thread at a time.
 """
 
+import contextlib
 import sqlite3
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from functools import lru_cache
 from operator import attrgetter
 from pathlib import Path
@@ -85,7 +86,8 @@ class Store:
         refuse_foreign(self.path)
         connection = connect(self.path)
         try:
-            _prepare(connection, self.path)
+            with readable_errors():
+                _prepare(connection, self.path)
         except BaseException:
             connection.close()
             raise
@@ -115,8 +117,9 @@ class Store:
         known_passage = self._passage_id
         connection.execute("BEGIN IMMEDIATE")
         try:
-            self._insert(connection, batch, gap)
-            connection.execute("COMMIT")
+            with readable_errors():
+                self._insert(connection, batch, gap)
+                connection.execute("COMMIT")
         except BaseException:
             self._passage_id = known_passage
             self._targets.clear()
@@ -198,6 +201,15 @@ class Store:
         if self.connection is None:
             raise sqlite3.OperationalError("the archive is not open")
         return self.connection
+
+
+@contextlib.contextmanager
+def readable_errors() -> Iterator[None]:
+    """Where noise stands in place of the schema, SQLite's own message is no text, and its module fails on it."""
+    try:
+        yield
+    except UnicodeDecodeError as error:
+        raise sqlite3.DatabaseError("database disk image is malformed") from error
 
 
 def connect(path: Path) -> sqlite3.Connection:

@@ -25,7 +25,8 @@ class Sink(Output, Protocol):
 
     A sink never blocks the stream for longer than a write to memory or to a local file takes (in a replay it may).
     What it cannot do now it raises as SinkError, or tells in `trouble` where it works on a thread of its own; the
-    stream counts it, says so once, and goes on without losing the other sinks.
+    stream counts it, says so once, and goes on without losing the other sinks. One that has a deque `notices` of texts
+    has them told, each once.
     """
 
     def take(self, moment: Moment, events: Sequence[AnyEvent]) -> None:

@@ -6,8 +6,9 @@ from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 
 import pytest
+from msgspec import structs
 
-from alerts.events import AnyEvent, Moment, Note, Plot
+from alerts.events import AnyEvent, Feed, Moment, Note, Plot
 from daemon.clock import HostClock, VirtualClock
 from daemon.errors import UserError
 from daemon.sinks import archive as archive_sink
@@ -431,3 +432,37 @@ def test_the_file_is_closed_even_if_the_end_cannot_be_written(path: Path, monkey
     assert archive._store.connection is None
     with ArchiveReader(path) as reader:
         assert reader.passages()[0].ended is None
+
+
+def test_an_archive_whose_schema_is_noise_is_set_aside(path: Path) -> None:
+    """SQLite's own message is then no text. Kept under another name, a new one begun, and that is told."""
+    Archive(path, PASSAGE, HostClock()).close()
+    noise = path.read_bytes().replace(b"CREATE TABLE", b"\xcb\xff\xfe TABLE \xcb")
+    path.write_bytes(noise)
+    with pytest.raises(UserError, match="cannot be read as an archive"):
+        ArchiveReader(path)
+    archive = Archive(path, PASSAGE, HostClock())
+    archive.take(moment(0), one_of_each(0))
+    archive.close()
+    (aside,) = path.parent.glob("*.broken-*Z")
+
+    assert aside.read_bytes() == noise
+    assert [text for text in archive.notices if f"kept as {aside}" in text] == list(archive.notices)
+    with ArchiveReader(path) as reader:
+        assert reader.passages()[0].targets == 1
+
+
+def test_an_event_that_no_table_takes_costs_its_batch_and_is_told(path: Path) -> None:
+    """A fault of our own: the archive's thread lives on, and the gap says what is missing."""
+    archive = Archive(path, PASSAGE, HostClock())
+    archive.take(moment(0), [structs.replace(feed, lines=2**70) for feed in one_of_each(0) if isinstance(feed, Feed)])
+    until(lambda: archive.lost == 1)
+    archive.take(moment(1), one_of_each(1))
+    with pytest.raises(SinkError, match="1 events were not archived: a fault of the program"):
+        archive.close()
+
+    assert "could not be written (OverflowError" in archive.notices[0]
+    with ArchiveReader(path) as reader:
+        (passage,) = reader.passages()
+        assert [gap.lost for gap in reader.gaps(passage.passage_id)] == [1]
+        assert passage.targets == 1
