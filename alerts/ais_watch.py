@@ -12,6 +12,9 @@ from alerts.plotting.terms import TrackState
 from alerts.rules.situation import Beacon
 from parsers.observations import AisDistress, AisOwnShip, AisPosition, AisStatic
 
+CROWD_AGAIN_S, CROWD_SHRUNK = 1800.0, 0.8
+"""That not all stations can be held is told again after half an hour, or when the reach has shrunk by a fifth."""
+
 AisObservation = AisPosition | AisStatic | AisOwnShip | AisDistress
 
 
@@ -29,6 +32,7 @@ class AisWatch:
         self.stations = AisTargets(settings)
         self.beacons = Beacons()
         self._own = own
+        self._crowd_told: tuple[float, float] | None = None  # when, and how far it reached
 
     def take(self, seen: AisObservation) -> AisSighting | None:
         """One observation; a sighting where it is a target's position that tells something new."""
@@ -56,6 +60,19 @@ class AisWatch:
             return None
         taken = self.stations.take(report, self._own.motion(at_s), *place, self._own.utc_second(at_s))
         return None if taken is None else AisSighting(*taken)
+
+    def crowd_told(self, at_s: float) -> str | None:
+        """What to tell the watch where there are more stations than can be held; again when that reaches less far."""
+        edge_nm = self.stations.edge_nm
+        if edge_nm is None:
+            return None
+        if self._crowd_told is not None:
+            told_s, told_nm = self._crowd_told
+            if at_s - told_s < CROWD_AGAIN_S and edge_nm > CROWD_SHRUNK * told_nm:
+                return None
+        self._crowd_told = (at_s, edge_nm)
+        held = self.stations.capacity
+        return f"more AIS stations than the {held} that can be held: none beyond {edge_nm:.1f} NM is plotted"
 
     def states(self) -> Iterator[tuple[str, float, TrackState]]:
         """Each station's key, when it was heard last, and the state of its track now."""

@@ -141,14 +141,14 @@ class Lookout:
     def tick(self, moment: Moment, world: World) -> None:
         """A whole second of stream time has come."""
         at_s = moment.at_s
-        for change in (*self.targets.tick(at_s), *self.ais.stations.tick(at_s)):
+        own = self.own.motion(at_s)
+        for change in (*self.targets.tick(at_s), *self.ais.stations.tick(at_s, own)):
             if change.ended is not None:
                 self._waiting.append(Gone(change.track))
         self._take_marks(moment, self.marks.tick(at_s))
         self._waiting.extend(Gone(key) for key in self.marks.forget(at_s))
-        own = self.own.motion(at_s)
         self._waiting.extend(waiting_of(moment, step, OURSELVES) for step in self.vessels.tick(at_s, own))
-        for text in self._sensor_watch.see(at_s, self.own):
+        for text in filter(None, (*self._sensor_watch.see(at_s, self.own), self.ais.crowd_told(at_s))):
             self._waiting.append((moment, Note(time=moment.time, text=text, author=OURSELVES)))
         own_event = standing.own_event(self.own, moment)
         if own_event is not None:

@@ -10,7 +10,8 @@ from math import exp
 import numpy as np
 from msgspec import Struct
 
-from alerts.plotting.ais import Heard, carried_on
+from alerts.plotting.ais import Heard
+from alerts.plotting.ais_report import carried_on
 from alerts.plotting.kinematics import Estimate
 from alerts.plotting.offsets import Array, Offset, design
 

@@ -73,9 +73,20 @@ def test_a_position_of_a_target_is_seen_from_where_own_ship_is_now() -> None:
     assert plot.range_nm == pytest.approx(6.004 - 12 * 20 / 3600, abs=0.005)
 
 
+STATION = {
+    "msg_type": 1,
+    "mmsi": 235000001,
+    "lat": 50.1,
+    "lon": 0.0,
+    "speed": 12.0,
+    "course": 180.0,
+    "heading": 180,
+    "status": 0,
+}
+
+
 def ais_position(at_s: int) -> list[str]:
-    message = {"msg_type": 1, "mmsi": 235000001, "lat": 50.1, "lon": 0.0, "speed": 12.0, "course": 180.0}
-    return encode.vdm({**message, "heading": 180, "status": 0, "second": at_s % 60})
+    return encode.vdm({**STATION, "second": at_s % 60})
 
 
 @pytest.mark.parametrize("what", ["AIS", "TLL"])
@@ -244,3 +255,22 @@ def test_a_range_scale_brings_its_condition_once() -> None:
     bridge.second(3, range_scale(0.75, 20.0))
 
     assert (by_scale, by_hand, bridge.lookout.rules.condition) == ("harbour", "restricted visibility", "harbour")
+
+
+def test_more_stations_than_can_be_held_are_told() -> None:
+    """The nearest are plotted, and the watch is told how far that reaches."""
+    bridge = Bridge()
+    bridge.lookout.ais.stations.capacity = 20
+    for at_s in range(60):
+        crowd = [
+            sentence
+            for number in range(30)
+            if number % 10 == at_s % 10
+            for sentence in encode.vdm({**STATION, "mmsi": 235000100 + number, "lat": 50.0 + number / 60})
+        ]
+        bridge.second(at_s, own_ship(at_s, 0.0), *crowd)
+    first, last = bridge.notes()
+
+    assert first.text == "more AIS stations than the 20 that can be held: none beyond 23.0 NM is plotted"
+    assert last.text == "more AIS stations than the 20 that can be held: none beyond 18.0 NM is plotted"
+    assert {plot.target for plot in bridge.plots()[-10:]} <= {f"ais-{235000100 + number}" for number in range(19)}

@@ -5,8 +5,9 @@ from typing import Any
 
 import pytest
 
-from alerts.plotting.ais import AisSettings, AisTargets, carried_on
+from alerts.plotting.ais import AisSettings, AisTargets
 from alerts.plotting.ais_intervals import coasting_after_s, lost_after_s, reporting_interval_s
+from alerts.plotting.ais_report import carried_on
 from alerts.plotting.kinematics import OwnMotion
 from alerts.plotting.placing import Ending
 from alerts.plotting.terms import TrackState
@@ -90,6 +91,35 @@ def test_who_is_no_target() -> None:
     assert hear(targets, vessel.reports(1.0, station=AisClass.AID)) is None
     assert hear(targets, Vessel(0, 25, 0, 0, 219000125).reports(1.0)) is None
     assert hear(AisTargets(), vessel.reports(1.0, station=AisClass.AID)) == "ais-002190000"
+
+
+def test_where_there_are_too_many_the_nearest_are_kept() -> None:
+    """A port full of stations, heard first and far off, does not keep out the vessel that comes close."""
+    targets = AisTargets(capacity=20)
+    for i in range(25):
+        hear(targets, Vessel(i * 14, 20 - i / 2, 0, 0, 219000100 + i).reports(1.0))
+    gone = [change.track for change in targets.tick(2.0, own_at(2.0))]
+    near = hear(targets, Vessel(0, 2, 0, 10, 219000200).reports(3.0))
+    far = hear(targets, Vessel(0, 21, 0, 10, 219000201).reports(3.0))
+
+    assert gone == ["ais-219000101", "ais-219000100"]
+    assert (near, far) == ("ais-219000200", None)
+    assert targets.edge_nm == pytest.approx(19.0, abs=0.01)
+    assert targets.crowded_out == 5 + 2 + 1
+
+
+def test_room_again_opens_the_edge() -> None:
+    """When stations have gone, those farther off are taken in again."""
+    targets = AisTargets(capacity=20)
+    for i in range(20):
+        hear(targets, Vessel(i * 18, 5 + i / 2, 0, 0, 219000100 + i).reports(1.0))
+    targets.tick(2.0, own_at(2.0))
+    assert targets.edge_nm is not None
+    targets.tick(5000.0, own_at(5000.0))
+    targets.tick(5001.0, own_at(5001.0))
+
+    assert targets.edge_nm is None
+    assert hear(targets, Vessel(0, 40, 0, 0, 219000201).reports(5002.0)) == "ais-219000201"
 
 
 def test_bounded() -> None:
@@ -193,7 +223,9 @@ def test_silence_by_class() -> None:
     hear(targets, Vessel(0, 4, 0, 20, 1).reports(0.0))
     hear(targets, Vessel(90, 4, 0, 0, 2).reports(0.0, navigational_status=1))
     told = [
-        (second, change.track, change.state, change.ended) for second in range(2000) for change in targets.tick(second)
+        (second, change.track, change.state, change.ended)
+        for second in range(2000)
+        for change in targets.tick(second, own_at(second))
     ]
 
     fast, moored = "ais-000000001", "ais-000000002"
