@@ -11,6 +11,7 @@ from pathlib import Path
 import msgspec
 import pytest
 
+from alerts.annunciators import desk as desk_module
 from alerts.annunciators import processes, staff
 from alerts.annunciators.bell import Bell
 from alerts.annunciators.command import Command
@@ -47,6 +48,7 @@ class Recorder:
         self.told: list[Telling] = []
         self.gate = threading.Event()
         self.gate.set()
+        self.idled = threading.Event()
         self.closed = False
 
     def tell(self, batch: Sequence[Telling]) -> bool:
@@ -57,7 +59,7 @@ class Recorder:
         return True
 
     def idle(self, now_s: float) -> None:
-        """Nothing to do."""
+        self.idled.set()
 
     def close(self) -> None:
         self.closed = True
@@ -218,6 +220,19 @@ class TestDesk:
         bad.failing = ""
         desk.try_out(raised(), 10)
         assert not desk.problems()
+        desk.close()
+
+    def test_a_problem_lasts_until_something_is_told_again(self, monkeypatch: pytest.MonkeyPatch) -> None:
+        """That nothing was to be told for a while, or was and made no sound, is no sign that it works again."""
+        monkeypatch.setattr(desk_module, "IDLE_S", 0.01)
+        bad = Recorder("bad", failing="no device")
+        desk = Desk([bad], time.monotonic)
+        desk.try_out(raised(), 10)
+        for _ in range(2):  # the second shows that the first is done with
+            bad.idled.clear()
+            assert bad.idled.wait(10)
+
+        assert [one.problem for one in desk.problems()] == ["no device"]
         desk.close()
 
     def test_a_failing_annunciator_becomes_an_alert_that_the_others_tell(self) -> None:

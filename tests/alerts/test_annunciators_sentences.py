@@ -112,6 +112,14 @@ class TestOut:
             ["IIALR", "080010.00", "001", "A", "A"],
         ]
 
+    def test_alr_says_when_it_is_over(self, watch: Watch) -> None:
+        """Condition V when it has ended; acknowledgement A only once somebody has acknowledged it."""
+        watch.plots(12, 40, but(DANGER, tcpa_min=-1.0, bow_crossing_min=None))
+        watch.acknowledge(50)
+        _, kept = sent(watch, older=True)
+
+        assert [fields(line)[3:5] for line in kept.lines] == [["A", "V"], ["V", "V"], ["V", "A"]]
+
     def test_every_rule_has_an_identifier_of_its_own_and_a_title_that_fits(self) -> None:
         assert TITLES.keys() == {*RULES, "self_test"}
         assert len({identifier for identifier, _, _ in TITLES.values()}) == len(TITLES)

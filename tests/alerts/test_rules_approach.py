@@ -197,6 +197,15 @@ class TestClosestApproach:
         assert watch.acknowledge(301)[0].state == "normal"
         assert not watch.raised("lost_target")  # the danger tells it already
 
+    def test_what_the_picture_has_dropped_is_not_remembered(self) -> None:
+        """In a watch of weeks with dangers on thousands of targets that would grow for ever."""
+        watch = Watch()
+        watch.plots(0, 9, DANGER)
+        del watch.targets["radar-03"]
+        watch.tick(10)
+
+        assert not watch.rules._board.told
+
     def test_a_lost_danger_that_is_plotted_again_goes_on_as_the_same_alert(self) -> None:
         watch = Watch()
         watch.plots(0, 9, DANGER)
@@ -319,10 +328,33 @@ class TestSteadyBearing:
         assert not enters(limit * 1.4, limit * 0.1)
         assert not enters(0.0, limit * 1.1)
 
-    def test_close_range_counts_whatever_the_drift(self) -> None:
-        """Rule 7(d)(ii)."""
+    def test_stays_until_it_surely_draws(self) -> None:
+        """A drift over the wider limit that may be within it, for what is known of it, does not clear."""
+        limits = DriftLimits(pass_nm=0.5, tcpa_min=20, range_nm=8, close_nm=0, doubt=1.0)
+        limit = 1.5 * float(approach.drift_limit_deg_min(5.0, 0.12, 15.0, 0.5))
+
+        def stays(rate: float, sd: float) -> bool:
+            plot = but(DANGER, range_nm=5.0, tcpa_min=15.0, bearing_rate_deg_min=rate, bearing_rate_sd_deg_min=sd)
+            return bool(approach.steady_stay(approach.figures(plot), limits, 1.5))
+
+        assert stays(limit * 1.4, limit * 0.5)
+        assert not stays(limit * 1.4, limit * 0.3)
+
+    def test_what_was_held_back_and_is_on_its_way_out_does_not_come_up(self) -> None:
+        """The closest approach is over, and the drift, still within its wider limit, is not inside its own any more."""
         watch = Watch()
-        watch.plots(0, 60, but(CLEAR, range_nm=0.7, tcpa_min=4.0, cpa_nm=0.65, bearing_rate_deg_min=25.0))
+        watch.plots(0, 60, DANGER)
+        limit = float(approach.drift_limit_deg_min(3.0, 0.9, 11.4, 0.5))
+        watch.plots(63, 90, but(CLEAR, cpa_nm=0.9, bearing_rate_deg_min=1.2 * limit, bearing_rate_sd_deg_min=0.0))
+
+        assert watch.states("closest_approach")[-1] == "rectified-unacknowledged"
+        assert not watch.raised("steady_bearing")
+
+    @pytest.mark.parametrize("range_nm", [0.7, 0.75])
+    def test_close_range_counts_whatever_the_drift(self, range_nm: float) -> None:
+        """Rule 7(d)(ii); the limit itself is close."""
+        watch = Watch()
+        watch.plots(0, 60, but(CLEAR, range_nm=range_nm, tcpa_min=4.0, cpa_nm=0.65, bearing_rate_deg_min=25.0))
 
         (alert,) = watch.raised()
         assert alert.rule == "steady_bearing"
@@ -346,7 +378,9 @@ class TestBowCrossing:
         assert alert.rule == "bow_crossing"
         assert alert.text.startswith("radar-03: crosses ahead at 0.80 NM in 8.0 min, CPA 2.10 NM")
 
-    @pytest.mark.parametrize("change", [{"bow_crossing_nm": 1.1}, {"bow_crossing_min": 12.5}])
+    @pytest.mark.parametrize(
+        "change", [{"bow_crossing_nm": 1.1}, {"bow_crossing_min": 12.5}, {"bow_crossing_min": -0.1}]
+    )
     def test_is_not_raised_outside_either(self, change: dict[str, float]) -> None:
         watch = Watch()
         watch.plots(0, 60, but(self.FAR_CPA, **change))

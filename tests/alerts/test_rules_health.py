@@ -50,6 +50,33 @@ class TestSensors:
         assert standing.values["held_back"] == 1
         assert "(1 now)" in standing.text
 
+    def test_what_is_told_already_stays_told(self) -> None:
+        """A steady bearing that was told before the heading was lost is not taken back for want of it."""
+        watch = Watch()
+        watch.ticks(0, 1, heading(0.5))
+        drift = but(DANGER, tcpa_min=15.0, bow_crossing_min=15.0)
+        watch.plots(2, 50, drift)
+        for at_s in range(51, 90, 3):
+            watch.tick(at_s, heading(at_s - 40.0))
+            watch.plot(at_s, drift)
+
+        assert watch.states("steady_bearing") == ["active-unacknowledged"]
+
+    def test_what_waits_goes_with_the_target_that_takes_over(self) -> None:
+        """Two tracks are one vessel: what was held back for the old one is not counted for ever."""
+        watch = Watch()
+        watch.ticks(0, 20, heading(15.0))
+        for at_s in range(21, 61, 3):
+            watch.plot(at_s, but(DANGER, tcpa_min=15.0, bow_crossing_min=15.0))
+            watch.tick(at_s, heading(float(at_s)))
+        held = [finding for finding in watch.findings if finding.rule == "heading_lost"][-1].values["held_back"]
+        watch.rules.carry("radar-03", "ais-219000123")
+        watch.targets.clear()
+        watch.tick(62, heading(62.0))
+        after = [finding for finding in watch.findings if finding.rule == "heading_lost"][-1].values["held_back"]
+
+        assert (held, after) == (1, 0)
+
     def test_when_it_is_back_what_still_holds_is_told(self) -> None:
         watch = Watch()
         watch.ticks(0, 20, heading(15.0))
@@ -64,10 +91,13 @@ class TestSensors:
     def test_one_never_heard_is_told_only_if_the_picture_needs_it(self) -> None:
         without, needing = Watch(), Watch()
         without.ticks(0, 60, heading(None, needed=False))
-        needing.ticks(0, 60, heading(None, stand_in=None))
+        needing.ticks(0, 29, heading(None, stand_in=None))
+        assert not needing.raised()
+        needing.ticks(30, 60, heading(None, stand_in=None))
 
         assert not without.raised()
         (alert,) = needing.raised("heading_lost")
+        assert str(alert.time) == str(moment(30).time)
         assert alert.priority is Priority.WARNING
         assert alert.text == (
             "no heading since the start of the watch; bearings are off the bow alone, drift can't be told from yaw; "
@@ -110,6 +140,15 @@ class TestSensors:
             watch.tick(at_s, heading(60.0, needed=False))
 
         assert [alert.rule for alert in watch.raised()] == ["heading_lost", "steady_bearing"]
+
+    def test_speed_is_told_where_nothing_tells_the_position_it_went_with(self) -> None:
+        """One receiver for both, and position_lost is switched off: the speed is not held back by what nobody tells."""
+        off = msgspec.structs.replace(Alerts().position_lost, on=False)
+        watch = Watch(Alerts(position_lost=off))
+        silent = SensorHealth(age_s=12.0, source="gps/GPRMC", feed="gps", needed=True)
+        watch.tick(0, Situation(position=silent, speed=silent))
+
+        assert [alert.rule for alert in watch.raised()] == ["speed_lost"]
 
     @pytest.mark.parametrize("what", ["position", "speed"])
     def test_position_and_speed_alike(self, what: str) -> None:

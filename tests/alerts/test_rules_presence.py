@@ -257,6 +257,16 @@ class TestCrossCheck:
         assert len(watch.raised("cross_check")) == 1
         assert "heading input" in watch.book.standing(moment(60))[0].text
 
+    def test_the_text_gives_the_cause_of_the_target_seen_last(self) -> None:
+        watch = Watch()
+        other = but(self.WRONG, target="radar-07")
+        for at_s in range(0, 60, 3):
+            watch.plot(at_s, self.WRONG)
+            watch.plot(at_s + 1, other)
+        watch.plot(60, but(self.WRONG, check_cause="heading input to the set wrong by 4°"))
+
+        assert "heading input" in watch.book.standing(moment(60))[0].text
+
     def test_without_a_cause_each_target_has_its_own(self) -> None:
         watch = Watch()
         for at_s in range(0, 60, 3):
