@@ -8,6 +8,7 @@ from typing import Any
 
 import numpy as np
 
+from alerts.plotting.chance import LIMIT
 from daemon import words
 from daemon.bench.encounters import Encounter, Verdict
 from daemon.bench.grid import AS_CONFIGURED, Axis, Value, said, value_at
@@ -281,10 +282,13 @@ def _encounters(report: Report, shown: Sequence[int]) -> Iterator[str]:
     yield '<div class="ways">'
     for number, (k, plot) in enumerate(zip(chosen, plots, strict=True)):
         one = pooled.encounters[k]
+        # 95 %; an exercise's truth has none.
+        doubt = f" ± {max(LIMIT * one.sd_nm, 0.01):.2f}" if one.sd_nm > 0.0 else ""
+        apart = f"{one.cpa_nm:.2f}{doubt} NM, {one.verdict}"
         why = f" ({words.clean(one.why, 80)})" if one.why else ""
         averted = ", after an alteration" if one.averted else ""
         yield f'<figure id="way-{number}">{plot.drawing.svg()}<figcaption>{escape(words.clean(one.target, 40))},'
-        yield f" {escape(words.clean(one.recording, 60))}: {one.cpa_nm:.2f} NM, {one.verdict}{averted}{escape(why)}."
+        yield f" {escape(words.clean(one.recording, 60))}: {apart}{averted}{escape(why)}."
         yield ' <b class="told-here"></b></figcaption></figure>'
     yield "</div>"
     cells = {

@@ -190,12 +190,14 @@ def test_names_in_a_recording_cannot_break_the_page(folder: Path, capsys: pytest
         msgspec.structs.replace(one, target="</script><script>alert(1)</script>") for one in outcome.encounters
     )
     outcome = msgspec.structs.replace(outcome, encounters=hostile)
-    report = report_of(grid, [outcome], wish=Wish(), late_min=5.0, seed=1, is_partial=False, planned=1)
+    report = report_of(grid, [outcome, outcome], wish=Wish(), late_min=5.0, seed=1, is_partial=False, planned=2)
 
     html = page(report)
 
     assert "<script>alert" not in html
     assert "<img" not in html
+    assert "By passage" in html
+    assert html.count("<td>&lt;img src=x&gt;</td>") == 2
 
 
 def test_an_interrupt_gives_what_is_finished_marked_as_partial(folder: Path, tmp_path: Path) -> None:
