@@ -5,31 +5,28 @@ from math import hypot
 from statistics import median
 from typing import NamedTuple, Protocol
 
+from msgspec import Struct
+
 from alerts.plotting import crosscheck_words as words
 from alerts.plotting import echoes
 from alerts.plotting.crosscheck_samples import (
-    COURSE_95_1MIN_DEG,
-    COURSE_95_DEG,
     FEWEST,
+    FULL_S,
     LEAST_SPAN_S,
     SD_95,
-    SPEED_95_1MIN_KN,
-    SPEED_95_KN,
     WINDOW_S,
     Sample,
     SetNoise,
-    Spread,
     Vector,
+    Wander,
     Window,
     toward,
 )
 from alerts.plotting.kinematics import Estimate, OwnMotion
 from parsers.observations import MotionReference, Reference, TargetReport, TargetStatus
 
-FULL_S = 180.0
 SOONEST_S = 30.0
-"""The standard's one-minute figures hold a set from 1 min, its three-minute figures from 3 min of tracking. Windows
-begin a little before the first, as their mean is later."""
+"""Windows begin a little before the standard's first minute, as their mean is later."""
 
 OUTSIDE2 = 20.0
 INSIDE2 = 9.0
@@ -120,14 +117,58 @@ def _velocity(report: TargetReport, own: OwnMotion) -> Vector | None:
     return None
 
 
-class _Passing(NamedTuple):
-    """Differences of CPA and TCPA over their tolerance, and the figures: the set's and ours. None: not reported."""
+class _Passing(Struct, gc=False):
+    """CPA and TCPA of one report, the set's (None: not reported) and ours, and what differences are held against."""
 
     at_s: float
-    cpa_ratio: float | None
-    tcpa_ratio: float | None
-    cpa_nm: tuple[float, float] | None
-    tcpa_min: tuple[float, float] | None
+    their_cpa_nm: float | None
+    their_tcpa_min: float | None
+    our_cpa_nm: float
+    our_tcpa_min: float
+    cpa_sd_nm: float
+    tcpa_sd_min: float
+    relative: Vector
+    wander: Wander
+    bearing_deg: float
+    range_nm: float
+    ratios: tuple[float | None, float | None] | None = None
+
+    @property
+    def cpa_nm(self) -> tuple[float, float] | None:
+        """The set's and ours."""
+        return None if self.their_cpa_nm is None else (self.their_cpa_nm, self.our_cpa_nm)
+
+    @property
+    def tcpa_min(self) -> tuple[float, float] | None:
+        """The set's and ours."""
+        return None if self.their_tcpa_min is None else (self.their_tcpa_min, self.our_tcpa_min)
+
+    def is_far(self) -> bool:
+        """Whether a difference may be outside: beyond what it may be in any case."""
+        cpa, tcpa = self.their_cpa_nm, self.their_tcpa_min
+        return (cpa is not None and abs(cpa - self.our_cpa_nm) > PASSING_RATIO * CPA_95_NM) or (
+            tcpa is not None and abs(tcpa - self.our_tcpa_min) > PASSING_RATIO * TCPA_95_MIN
+        )
+
+    def over_tolerance(self) -> tuple[float | None, float | None]:
+        """The differences of CPA and TCPA over their tolerance: the set's wandering velocity, carried on to the CPA, is
+        in it. Worked out once, where it is asked for."""
+        if self.ratios is None:
+            spread, tcpa_min = self.wander.spread(self.bearing_deg, self.range_nm), self.our_tcpa_min
+            closing, across_sd = self.relative.size, spread.sd_along(self.relative.turned(90))
+            cpa_ratio = tcpa_ratio = None
+            if self.their_cpa_nm is not None:
+                carried = across_sd * tcpa_min / 60
+                tolerance = hypot(CPA_95_NM, SD_95 * hypot(carried, self.cpa_sd_nm))
+                cpa_ratio = (self.their_cpa_nm - self.our_cpa_nm) / tolerance
+            if self.their_tcpa_min is not None:
+                # d TCPA / d velocity: along the relative track TCPA over its speed; across it CPA over its square.
+                along = spread.sd_along(self.relative) * tcpa_min / closing
+                across = across_sd * self.our_cpa_nm * 60 / closing**2
+                tolerance = hypot(TCPA_95_MIN, SD_95 * hypot(along, across, self.tcpa_sd_min))
+                tcpa_ratio = (self.their_tcpa_min - tcpa_min) / tolerance
+            self.ratios = cpa_ratio, tcpa_ratio
+        return self.ratios
 
 
 class Case:
@@ -140,6 +181,7 @@ class Case:
         self.motion_differs = False
         self._first_s: float | None = None
         self._passing: deque[_Passing] = deque(maxlen=48)
+        self._far_s = float("-inf")  # when CPA or TCPA last differed by what may be outside
         self._figures: tuple[object, ...] = ()
         self._figures_s = 0.0
         self._measured: tuple[float | None, float | None] | None = None
@@ -192,56 +234,47 @@ class Case:
         full = tracked_s >= FULL_S
         if tracked_s < SOONEST_S or report.range_nm is None or report.bearing_deg is None:
             return
-        ours = Vector(estimate.east_kn, estimate.north_kn)
-        p = estimate.covariance
         self._has_motion = reported.velocity is not None
         if reported.velocity is not None:
-            sample = Sample(
-                at_s=report.at_s,
-                theirs=reported.velocity,
-                ours=ours,
-                ours_spread=Spread(p[7], p[8], p[9]),
-                own=Vector(own.east_kn, own.north_kn),
-                heading_deg=own.heading_deg,
-                range_nm=report.range_nm,
-                bearing_deg=report.bearing_deg,
-                theirs_95=standard_95(tracked_s),
+            self.window.add(
+                Sample(report.at_s, reported.velocity, estimate, own, report.range_nm, report.bearing_deg, tracked_s),
+                noise,
             )
-            self.window.add(sample, noise)
-        if full and answer.tcpa_min is not None and answer.cpa_nm is not None:
-            relative = ours.less(Vector(own.east_kn, own.north_kn))
-            spread = noise.spread(report.bearing_deg, report.range_nm)
-            self._take_passing(reported, report, answer, relative, spread)
+        if full:
+            self._take_passing(reported, report, estimate, answer, own, noise)
 
     def _take_passing(
-        self, reported: Reported, report: TargetReport, answer: Answered, relative: Vector, spread: Spread
+        self,
+        reported: Reported,
+        report: TargetReport,
+        estimate: Estimate,
+        answer: Answered,
+        own: OwnMotion,
+        noise: SetNoise,
     ) -> None:
-        """CPA and TCPA: the set's wandering velocity, carried on to the CPA, is in their tolerance."""
-        assert answer.cpa_nm is not None
-        assert answer.tcpa_min is not None
-        closing = relative.size
-        if not 0.5 < answer.tcpa_min < LONGEST_TCPA_MIN or closing < LEAST_CLOSING_KN:
+        """CPA and TCPA, where there is much to say of them."""
+        cpa_nm, tcpa_min = answer.cpa_nm, answer.tcpa_min
+        if cpa_nm is None or tcpa_min is None or not 0.5 < tcpa_min < LONGEST_TCPA_MIN:
             return
-        cpa_ratio = tcpa_ratio = None
-        if reported.cpa_nm is not None:
-            carried = spread.sd_along(relative.turned(90)) * answer.tcpa_min / 60
-            tolerance = hypot(CPA_95_NM, SD_95 * hypot(carried, answer.cpa_sd_nm or 0.0))
-            cpa_ratio = (reported.cpa_nm - answer.cpa_nm) / tolerance
-        if reported.tcpa_min is not None:
-            # d TCPA / d velocity: along the relative track TCPA over its speed; across it CPA over its square.
-            along = spread.sd_along(relative) * answer.tcpa_min / closing
-            across = spread.sd_along(relative.turned(90)) * answer.cpa_nm * 60 / closing**2
-            tolerance = hypot(TCPA_95_MIN, SD_95 * hypot(along, across, answer.tcpa_sd_min or 0.0))
-            tcpa_ratio = (reported.tcpa_min - answer.tcpa_min) / tolerance
-        self._passing.append(
-            _Passing(
-                report.at_s,
-                cpa_ratio,
-                tcpa_ratio,
-                None if reported.cpa_nm is None else (reported.cpa_nm, answer.cpa_nm),
-                None if reported.tcpa_min is None else (reported.tcpa_min, answer.tcpa_min),
-            )
+        relative = Vector(estimate.east_kn - own.east_kn, estimate.north_kn - own.north_kn)
+        if relative.size < LEAST_CLOSING_KN or report.range_nm is None or report.bearing_deg is None:
+            return
+        passing = _Passing(
+            report.at_s,
+            reported.cpa_nm,
+            reported.tcpa_min,
+            cpa_nm,
+            tcpa_min,
+            answer.cpa_sd_nm or 0.0,
+            answer.tcpa_sd_min or 0.0,
+            relative,
+            noise.wander(),
+            report.bearing_deg,
+            report.range_nm,
         )
+        self._passing.append(passing)
+        if passing.is_far():
+            self._far_s = report.at_s
 
     # ------------------------------------------------------------------------------------------ judgement
 
@@ -249,14 +282,15 @@ class Case:
         """Whether this target differs, with its holds: HOLD_S outside to begin, CLEAR_S inside to end."""
         mean = self.window.mean(at_s, noise)
         self._has_mean = mean is not None
-        motion_outside = mean is not None and mean.distance2 > OUTSIDE2 and mean.difference.size > LEAST_KN
+        size = 0.0 if mean is None else mean.difference.size
+        motion_outside = mean is not None and size > LEAST_KN and mean.distance2 > OUTSIDE2
         passing_outside = any(self._ratios(at_s))
         if motion_outside or passing_outside:
             self.motion_differs = motion_outside
             self._inside_since_s = None
             self._outside_since_s = at_s if self._outside_since_s is None else self._outside_since_s
             self._differs = self._differs or at_s - self._outside_since_s >= HOLD_S
-        elif mean is None or mean.distance2 < INSIDE2 or mean.difference.size < LEAST_KN:
+        elif mean is None or size < LEAST_KN or mean.distance2 < INSIDE2:
             self._outside_since_s = None
             self._inside_since_s = at_s if self._inside_since_s is None else self._inside_since_s
             self._differs = self._differs and at_s - self._inside_since_s < CLEAR_S
@@ -271,12 +305,17 @@ class Case:
         return words.NOT_COMPARED
 
     def _ratios(self, at_s: float) -> tuple[bool, bool]:
+        """Whether CPA, and TCPA, are outside. Nearly always none has been far for long: nothing is to be weighed."""
+        if at_s - self._far_s > WINDOW_S:
+            return False, False
         recent = [p for p in self._passing if at_s - p.at_s <= WINDOW_S]
         if len(recent) < FEWEST or recent[-1].at_s - recent[0].at_s < LEAST_SPAN_S:
             return False, False
-        cpa = [p.cpa_ratio for p in recent if p.cpa_ratio is not None]
-        tcpa = [p.tcpa_ratio for p in recent if p.tcpa_ratio is not None]
-        return _outside(cpa), _outside(tcpa)
+        ratios = [p.over_tolerance() for p in recent]
+        return (
+            _outside([cpa for cpa, _ in ratios if cpa is not None]),
+            _outside([tcpa for _, tcpa in ratios if tcpa is not None]),
+        )
 
     def passing_differs(self) -> tuple[tuple[float, float] | None, tuple[float, float] | None]:
         """The set's and our CPA, and TCPA, where these differ; where neither does any more, one that is reported."""
@@ -299,25 +338,17 @@ class Case:
 
     def stale(self, report: TargetReport, estimate: Estimate, own: OwnMotion) -> str | None:
         """The cause, where the set goes on saying what it said: the same measurement, or the same answer."""
+        same_s, answer_s = report.at_s - self._measured_s, report.at_s - self._figures_s
+        if same_s < STALE_S and answer_s < FROZEN_S:
+            return None
         closing = Vector(estimate.east_kn - own.east_kn, estimate.north_kn - own.north_kn).size
-        same_s = report.at_s - self._measured_s
         moved = closing * same_s / 3600
         if same_s >= STALE_S and moved > echoes.MOVED_NM + echoes.MOVED_RATIO * (report.range_nm or 0.0):
             return words.stale(same_s)
-        answer_s = report.at_s - self._figures_s
         counts_down = report.tcpa_min is not None and abs(report.tcpa_min) < 2 * LONGEST_TCPA_MIN
         if counts_down and answer_s >= FROZEN_S and closing > LEAST_CLOSING_KN:
             return words.frozen(answer_s)
         return None
-
-
-def standard_95(tracked_s: float) -> tuple[float, float]:
-    """True speed (kn) and course (degrees) that a set may be off by, 95 %: its 1 min figures falling to those of 3."""
-    part = min(1.0, max(0.0, (tracked_s - 60.0) / (FULL_S - 60.0)))
-    return (
-        SPEED_95_1MIN_KN + part * (SPEED_95_KN - SPEED_95_1MIN_KN),
-        COURSE_95_1MIN_DEG + part * (COURSE_95_DEG - COURSE_95_1MIN_DEG),
-    )
 
 
 def _outside(ratios: list[float]) -> bool:

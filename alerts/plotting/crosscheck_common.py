@@ -107,7 +107,7 @@ def wrong_reading(means: Sequence[Mean]) -> Reading | None:
 def _rejected(means: Sequence[Mean]) -> bool:
     """Whether enough targets differ, as sent, by enough."""
     limit2, least_kn = (SIGNIFICANT2, LEAST_COMMON_KN) if len(means) > 1 else (2 * SIGNIFICANT2, 3.0)
-    off = sum(mean.distance2 > limit2 and mean.difference.size > least_kn for mean in means)
+    off = sum(mean.difference.size > least_kn and mean.distance2 > limit2 for mean in means)
     return off >= max(1, len(means) / 2)
 
 

@@ -5,9 +5,14 @@ time constants of tens of seconds, so that single reports prove nothing: means o
 is learnt from the wandering itself.
 """
 
-from bisect import bisect_left
+from collections.abc import Sequence
+from functools import cached_property
 from math import atan2, cos, degrees, radians, sin
 from typing import NamedTuple
+
+from msgspec import Struct
+
+from alerts.plotting.kinematics import Estimate, OwnMotion
 
 WINDOW_S = 45.0
 SAMPLE_S = 1.5
@@ -31,6 +36,9 @@ SPEED_95_1MIN_KN, COURSE_95_1MIN_DEG = 1.5, 11.0
 """Relative speed and course after 1 min, 95 % (same; from memory). Nothing is promised of true motion so early."""
 
 SD_95 = 1.96
+
+FULL_S = 180.0
+"""The standard's one-minute figures hold a set from 1 min, its three-minute figures from 3 min of tracking."""
 
 
 class Vector(NamedTuple):
@@ -112,22 +120,28 @@ def spread_of(direction_deg: float, along: float, across: float) -> Spread:
     return Spread(a * sine**2 + c * cosine**2, (a - c) * sine * cosine, a * cosine**2 + c * sine**2)
 
 
-class Sample(NamedTuple):
+class Sample(Struct, frozen=True, gc=False):
     """One report beside our estimate of that moment."""
 
     at_s: float
     theirs: Vector  # as reported, made true
-    ours: Vector
-    ours_spread: Spread
-    own: Vector
-    heading_deg: float | None
+    estimate: Estimate
+    own: OwnMotion
     range_nm: float
     bearing_deg: float
-    theirs_95: tuple[float, float]  # the standard's speed (kn) and course (degrees) for the age of the set's track
+    tracked_s: float  # the age of the set's own track
 
-    @property
-    def difference(self) -> Vector:
-        return self.theirs.less(self.ours)
+
+class Wander(NamedTuple):
+    """How much a set's velocities wander at a moment, squared: along the bearing, and across it for each mile."""
+
+    along2: float
+    across2: float
+
+    def spread(self, bearing_deg: float, range_nm: float) -> Spread:
+        along = SetNoise.INFLATION * self.along2**0.5
+        across = SetNoise.INFLATION * self.across2**0.5 * max(range_nm, 0.25)
+        return spread_of(bearing_deg, along, across)
 
 
 class SetNoise:
@@ -147,99 +161,122 @@ class SetNoise:
         self._across2 = 0.25**2
 
     def learn(self, east_kn: float, north_kn: float, bearing_deg: float, range_nm: float) -> None:
-        sine, cosine = sin(radians(bearing_deg)), cos(radians(bearing_deg))
+        bearing = radians(bearing_deg)
+        sine, cosine = sin(bearing), cos(bearing)
         along = east_kn * sine + north_kn * cosine
         across = (east_kn * cosine - north_kn * sine) / max(range_nm, 0.25)
         self._weight = min(self._weight + 1, float(self.MEMORY))
         self._along2 += (min(along * along, 9 * self._along2) - self._along2) / self._weight
         self._across2 += (min(across * across, 9 * self._across2) - self._across2) / self._weight
 
-    def spread(self, bearing_deg: float, range_nm: float) -> Spread:
-        along = self.INFLATION * self._along2**0.5
-        across = self.INFLATION * self._across2**0.5 * max(range_nm, 0.25)
-        return spread_of(bearing_deg, along, across)
+    def wander(self) -> Wander:
+        """As learnt by now."""
+        return Wander(self._along2, self._across2)
 
 
-class Mean(NamedTuple):
-    """A target's difference over the window, with the spread that an honest set's would have."""
+Row = tuple[float, float, float, float, float, float, float, float | None]
+"""One sample: its time; the sums, up to and with it, of the differences east and north, so that the mean of any stretch
+is a difference of two rows; then our velocity, own velocity, each east and north, and own heading."""
 
-    difference: Vector
-    spread: Spread
-    ours: Vector
-    own: Vector
-    heading_deg: float | None
-    drift: Vector  # of the difference: newer half less older half
 
-    @property
+class Mean:
+    """A target's difference over the window, with the spread that an honest set's would have.
+
+    Where a set agrees nobody asks for more than the difference. What else there is is worked out when it is asked for,
+    from the rows of the time: that halves the cross-check, a tenth of a replay.
+    """
+
+    def __init__(self, rows: Sequence[Row], last: Sample, wander: Wander) -> None:
+        """`rows`: those of the window, and the one before them."""
+        self._rows = rows
+        self._last = last
+        self._wander = wander
+        share, before, end = 1 / (len(rows) - 1), rows[0], rows[-1]
+        self.difference = Vector((end[1] - before[1]) * share, (end[2] - before[2]) * share)
+
+    @cached_property
+    def spread(self) -> Spread:
+        last, p = self._last, self._last.estimate.covariance
+        independent = 1 + (last.at_s - self._rows[1][0]) / CORRELATION_S
+        wander = self._wander.spread(last.bearing_deg, last.range_nm).times(1 / independent)
+        return wander.plus(Spread(p[7], p[8], p[9])).plus(standard_spread(last))
+
+    @cached_property
     def distance2(self) -> float:
         """Chi-square, two degrees, of an honest set."""
         return self.spread.distance2(self.difference)
+
+    @cached_property
+    def ours(self) -> Vector:
+        """Our answer for the target, the mean."""
+        rows = self._rows[1:]
+        return Vector(sum(row[3] for row in rows) / len(rows), sum(row[4] for row in rows) / len(rows))
+
+    @cached_property
+    def own(self) -> Vector:
+        """Own velocity, the mean."""
+        rows = self._rows[1:]
+        return Vector(sum(row[5] for row in rows) / len(rows), sum(row[6] for row in rows) / len(rows))
+
+    @cached_property
+    def heading_deg(self) -> float | None:
+        """Own heading, the mean; None where it was not always known."""
+        headings = [radians(row[7]) for row in self._rows[1:] if row[7] is not None]
+        if len(headings) < len(self._rows) - 1:
+            return None
+        return Vector(sum(map(sin, headings)), sum(map(cos, headings))).course_deg
+
+    @cached_property
+    def drift(self) -> Vector:
+        """Of the difference: newer half less older half."""
+        rows, count = self._rows, len(self._rows) - 1
+        before, half, end = rows[0], rows[count // 2], rows[-1]
+        newer, older = 1 / (count - count // 2), 1 / (count // 2)
+        return Vector(
+            (end[1] - half[1]) * newer - (half[1] - before[1]) * older,
+            (end[2] - half[2]) * newer - (half[2] - before[2]) * older,
+        )
 
     def is_steady(self) -> bool:
         """Whether the difference has been the same through the window, as far as the spread can tell."""
         return self.drift.size <= 0.35 * self.difference.size + 2 * self.spread.sd_along(self.drift)
 
 
-class _Row(NamedTuple):
-    """Sums up to and with one sample: the mean over any stretch is a difference of two rows.
-
-    Plain numbers, east and north of each: with a Vector for each the whole cross-check took 1.4 times as long.
-    """
-
-    at_s: float
-    off_e: float  # theirs less ours
-    off_n: float
-    ours_e: float
-    ours_n: float
-    own_e: float
-    own_n: float
-    heading_e: float
-    heading_n: float
-    headings: int
-
-
 class Window:
-    """The samples of one target, bounded. Means are asked for far more often than samples come in: they are kept."""
+    """The samples of one target, bounded."""
 
     def __init__(self) -> None:
         self.clear()
 
     def clear(self) -> None:
-        self._rows: list[_Row] = [_Row(0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0)]  # the first: before any sample
+        self._rows: list[Row] = [(0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, None)]  # the first: before any sample
+        self._first = 1  # of those in the window
         self._latest: Sample | None = None
         self._kept: tuple[float, Mean | None] = (0.0, None)
 
     def add(self, sample: Sample, noise: SetNoise) -> None:
-        if self._latest is not None and sample.at_s - self._latest.at_s < SAMPLE_S:
+        latest, at_s = self._latest, sample.at_s
+        if latest is not None and at_s - latest.at_s < SAMPLE_S:
             return
-        rows = self._rows
-        _, off_e, off_n, ours_e, ours_n, own_e, own_n, heading_e, heading_n, headings = rows[-1]
-        at_s, theirs, ours, _, own, heading_deg, range_nm, bearing_deg, _ = sample
-        difference_e, difference_n = theirs.east - ours.east, theirs.north - ours.north
-        if heading_deg is not None:
-            heading_e += sin(radians(heading_deg))
-            heading_n += cos(radians(heading_deg))
-            headings += 1
-        off_e += difference_e
-        off_n += difference_n
-        ours_e += ours.east
-        ours_n += ours.north
-        rows.append(
-            _Row(
-                at_s, off_e, off_n, ours_e, ours_n, own_e + own.east, own_n + own.north, heading_e, heading_n, headings
-            )
-        )
+        rows, (theirs_e, theirs_n), estimate, own = self._rows, sample.theirs, sample.estimate, sample.own
+        ours_e, ours_n = estimate.east_kn, estimate.north_kn
+        off_e, off_n = theirs_e - ours_e, theirs_n - ours_n
+        _, sum_e, sum_n, _, _, _, _, _ = rows[-1]
+        sum_e += off_e
+        sum_n += off_n
+        rows.append((at_s, sum_e, sum_n, ours_e, ours_n, own.east_kn, own.north_kn, own.heading_deg))
         if len(rows) > SAMPLES + 1:
             del rows[0]
+            self._first = max(1, self._first - 1)
         self._latest = sample
         self._kept = (float("-inf"), None)
         if len(rows) > 2 * FEWEST:
             share, before = 1 / (len(rows) - 1), rows[0]
-            mean_e, mean_n = (off_e - before.off_e) * share, (off_n - before.off_n) * share
-            noise.learn(difference_e - mean_e, difference_n - mean_n, bearing_deg, range_nm)
+            mean_e, mean_n = (sum_e - before[1]) * share, (sum_n - before[2]) * share
+            noise.learn(off_e - mean_e, off_n - mean_n, sample.bearing_deg, sample.range_nm)
 
     def mean(self, now_s: float, noise: SetNoise) -> Mean | None:
-        """None while there is too little."""
+        """None while there is too little. `now_s` must not go back."""
         if 0 <= now_s - self._kept[0] < KEPT_S:
             return self._kept[1]
         mean = self._mean(now_s, noise)
@@ -247,34 +284,28 @@ class Window:
         return mean
 
     def _mean(self, now_s: float, noise: SetNoise) -> Mean | None:
-        rows, last = self._rows, self._latest
-        first = bisect_left(rows, True, 1, key=lambda row: now_s - row.at_s <= WINDOW_S)
-        count = len(rows) - first
-        if last is None or count < FEWEST or last.at_s - rows[first].at_s < LEAST_SPAN_S:
+        rows, last, first = self._rows, self._latest, self._first
+        while first < len(rows) and now_s - rows[first][0] > WINDOW_S:
+            first += 1
+        self._first = first
+        if last is None or len(rows) - first < FEWEST or last.at_s - rows[first][0] < LEAST_SPAN_S:
             return None
-        before, half, end = rows[first - 1], rows[first + count // 2 - 1], rows[-1]
-        independent = 1 + (last.at_s - rows[first].at_s) / CORRELATION_S
-        wander = noise.spread(last.bearing_deg, last.range_nm).times(1 / independent)
-        all_headings = end.headings - before.headings == count
-        heading = Vector(end.heading_e - before.heading_e, end.heading_n - before.heading_n)
-        share, newer, older = 1 / count, 1 / (count - count // 2), 1 / (count // 2)
-        return Mean(
-            difference=Vector((end.off_e - before.off_e) * share, (end.off_n - before.off_n) * share),
-            spread=wander.plus(last.ours_spread).plus(standard_spread(last)),
-            ours=Vector((end.ours_e - before.ours_e) * share, (end.ours_n - before.ours_n) * share),
-            own=Vector((end.own_e - before.own_e) * share, (end.own_n - before.own_n) * share),
-            heading_deg=heading.course_deg if all_headings else None,
-            drift=Vector(
-                (end.off_e - half.off_e) * newer - (half.off_e - before.off_e) * older,
-                (end.off_n - half.off_n) * newer - (half.off_n - before.off_n) * older,
-            ),
-        )
+        return Mean(rows[first - 1 :], last, noise.wander())
 
 
 def standard_spread(sample: Sample) -> Spread:
     """What the standard lets a set err by, as one standard deviation along and across the target's course."""
-    speed_95, course_95_deg = sample.theirs_95
-    speed_kn = sample.ours.size
-    along = max(speed_95, SPEED_95_RATIO * speed_kn) / SD_95
-    across = max(along, speed_kn * sin(radians(course_95_deg)) / SD_95)
-    return spread_of(sample.ours.course_deg, along, across)
+    ours = Vector(sample.estimate.east_kn, sample.estimate.north_kn)
+    speed_95, course_95_deg = standard_95(sample.tracked_s)
+    along = max(speed_95, SPEED_95_RATIO * ours.size) / SD_95
+    across = max(along, ours.size * sin(radians(course_95_deg)) / SD_95)
+    return spread_of(ours.course_deg, along, across)
+
+
+def standard_95(tracked_s: float) -> tuple[float, float]:
+    """True speed (kn) and course (degrees) that a set may be off by, 95 %: its 1 min figures falling to those of 3."""
+    part = min(1.0, max(0.0, (tracked_s - 60.0) / (FULL_S - 60.0)))
+    return (
+        SPEED_95_1MIN_KN + part * (SPEED_95_KN - SPEED_95_1MIN_KN),
+        COURSE_95_1MIN_DEG + part * (COURSE_95_DEG - COURSE_95_1MIN_DEG),
+    )

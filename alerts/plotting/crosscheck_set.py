@@ -214,11 +214,12 @@ class SetCheck:
     def _look(self, at_s: float) -> _Found | None:
         named = self._means(at_s)
         means = [mean for _, mean in named]
-        steady = sum(mean.is_steady() for mean in means)
-        if not means or steady < common.SHARE * len(means):
-            return None
         reading = common.wrong_reading(means)
         shared = common.common_vector(means)
+        if reading is None and shared is None:
+            return None  # nearly always
+        if sum(mean.is_steady() for mean in means) < common.SHARE * len(means):
+            return None
         if reading is not None and (shared is None or self._explains(reading, means, shared)):
             return _misread(reading, tuple(name for name, _ in named), len(named))
         if shared is None:
