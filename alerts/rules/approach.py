@@ -43,20 +43,16 @@ def figures(plot: Plot) -> Figures:
     settling = plot.check in (Check.SETTLING, Check.NOT_REPORTED)
     return Figures(
         plot.range_nm,
-        _or_nan(plot.cpa_nm),
-        _or_nan(plot.tcpa_min),
-        _or_nan(plot.inside_probability),
-        _or_nan(plot.bearing_rate_deg_min),
-        _or_nan(plot.bearing_rate_sd_deg_min),
-        _or_nan(plot.bow_crossing_nm),
-        _or_nan(plot.bow_crossing_min),
-        math.nan if settling else _or_nan(plot.reported_cpa_nm),
-        math.nan if settling else _or_nan(plot.reported_tcpa_min),
+        math.nan if plot.cpa_nm is None else plot.cpa_nm,
+        math.nan if plot.tcpa_min is None else plot.tcpa_min,
+        math.nan if plot.inside_probability is None else plot.inside_probability,
+        math.nan if plot.bearing_rate_deg_min is None else plot.bearing_rate_deg_min,
+        math.nan if plot.bearing_rate_sd_deg_min is None else plot.bearing_rate_sd_deg_min,
+        math.nan if plot.bow_crossing_nm is None else plot.bow_crossing_nm,
+        math.nan if plot.bow_crossing_min is None else plot.bow_crossing_min,
+        math.nan if settling or plot.reported_cpa_nm is None else plot.reported_cpa_nm,
+        math.nan if settling or plot.reported_tcpa_min is None else plot.reported_tcpa_min,
     )
-
-
-def _or_nan(value: float | None) -> float:
-    return math.nan if value is None else value
 
 
 def unknown(value: Values) -> Truth:

@@ -29,20 +29,27 @@ def see_approach(board: Board, followed: Followed, at_s: float) -> None:
     pending = followed.closest.is_inside and on
     why = "past its CPA" if plot.tcpa_min is not None and plot.tcpa_min < 0 else "beyond the limits"
     _settle_closest(board, followed, closest, why)
-    for rule, latch, compose in (
-        ("steady_bearing", followed.steady, steady_case),
-        ("bow_crossing", followed.bow, bow_case),
-    ):
-        key: Key = (rule, plot.target, "")
-        # What was held back comes up only if it is true now, not while it is on its way to be cleared.
-        told = key in board.told
-        holder = "closest_approach" if closest or (pending and not told) else ""
-        wanted = latch.is_set and board.is_on(rule) and (latch.is_inside or told)
-        board.settle(key, wanted, _bound(compose, plot, board), reason=why, held_by=holder)
+    _settle_held(board, followed, "steady_bearing", followed.steady, steady_case, closest, pending, why)
+    _settle_held(board, followed, "bow_crossing", followed.bow, bow_case, closest, pending, why)
 
 
-def _bound(compose: Callable[[Plot, Board], Case], plot: Plot, board: Board) -> Callable[[], Case]:
-    return lambda: compose(plot, board)
+def _settle_held(
+    board: Board,
+    followed: Followed,
+    rule: str,
+    latch: Latch,
+    compose: Callable[[Plot, Board], Case],
+    closest: bool,
+    pending: bool,
+    why: str,
+) -> None:
+    """What was held back comes up only if it is true now, not while it is on its way to be cleared."""
+    plot = followed.plot
+    key: Key = (rule, plot.target, "")
+    told = key in board.told
+    holder = "closest_approach" if closest or (pending and not told) else ""
+    wanted = latch.is_set and board.is_on(rule) and (latch.is_inside or told)
+    board.settle(key, wanted, lambda: compose(plot, board), reason=why, held_by=holder)
 
 
 # --------------------------------------------------------------------------------------- moving the latches
@@ -52,9 +59,9 @@ def move_closest(
     latch: Latch, at_s: float, f: Figures, limits: Condition, rule: ClosestApproach, by_hand: bool = False
 ) -> None:
     """Moves the latch of `closest_approach` by one plot at `at_s`. `by_hand`: without a hold."""
-    enter = approach.closest_enter(f, limits.cpa_nm, limits.tcpa_min, rule.probability, rule.basis)
-    stay = approach.closest_stay(f, limits.cpa_nm, limits.tcpa_min, rule.clear_ratio, rule.basis)
-    advance(latch, at_s, bool(enter), bool(stay), _hold_s(rule, by_hand), rule.clear_hold_s)
+    enter = bool(approach.closest_enter(f, limits.cpa_nm, limits.tcpa_min, rule.probability, rule.basis))
+    stay = latch.is_open and approach.closest_stay(f, limits.cpa_nm, limits.tcpa_min, rule.clear_ratio, rule.basis)
+    advance(latch, at_s, enter, bool(stay), _hold_s(rule, by_hand), rule.clear_hold_s)
 
 
 def _hold_s(rule: Rule, by_hand: bool) -> float:
@@ -71,19 +78,21 @@ def move_steady(
     latch: Latch, at_s: float, f: Figures, limits: Condition, rule: SteadyBearing, by_hand: bool = False
 ) -> None:
     """The same for `steady_bearing`."""
-    drift = drift_limits(limits, rule)
-    enter = approach.steady_enter(f, drift)
-    stay = approach.steady_stay(f, drift, rule.clear_ratio)
-    advance(latch, at_s, bool(enter), bool(stay), _hold_s(rule, by_hand), rule.clear_hold_s)
+    is_open, enter, stay = latch.is_open, False, False
+    if is_open or f.tcpa_min > 0:  # a target that does not approach can't enter
+        drift = drift_limits(limits, rule)
+        enter = bool(approach.steady_enter(f, drift))
+        stay = is_open and bool(approach.steady_stay(f, drift, rule.clear_ratio))
+    advance(latch, at_s, enter, stay, _hold_s(rule, by_hand), rule.clear_hold_s)
 
 
 def move_bow(
     latch: Latch, at_s: float, f: Figures, limits: Condition, rule: BowCrossing, by_hand: bool = False
 ) -> None:
     """The same for `bow_crossing`."""
-    enter = approach.bow_enter(f, limits.bow_crossing_nm, limits.bow_crossing_min)
-    stay = approach.bow_stay(f, limits.bow_crossing_nm, limits.bow_crossing_min, rule.clear_ratio)
-    advance(latch, at_s, bool(enter), bool(stay), _hold_s(rule, by_hand), rule.clear_hold_s)
+    enter = bool(approach.bow_enter(f, limits.bow_crossing_nm, limits.bow_crossing_min))
+    stay = latch.is_open and approach.bow_stay(f, limits.bow_crossing_nm, limits.bow_crossing_min, rule.clear_ratio)
+    advance(latch, at_s, enter, bool(stay), _hold_s(rule, by_hand), rule.clear_hold_s)
 
 
 # ------------------------------------------------------------------------------------- telling of the danger

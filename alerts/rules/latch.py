@@ -38,6 +38,11 @@ class Latch(Struct):
     leaving_s: float | None = None
     last_s: float | None = None
 
+    @property
+    def is_open(self) -> bool:
+        """Set, or on its way: only then does it matter whether a plot that does not enter stays."""
+        return self.is_set or self.since_s is not None
+
 
 def advance(latch: Latch, at_s: float, enter: bool, stay: bool, hold_s: float, clear_hold_s: float) -> Edge | None:
     """Move one latch by one plot. `enter` counts as `stay`."""
