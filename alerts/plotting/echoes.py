@@ -3,7 +3,7 @@
 All pure. The plane is that of kinematics.py.
 """
 
-from math import cos, hypot, radians, sin
+from math import cos, hypot, radians, sin, sqrt
 
 from alerts.plotting.kinematics import Estimate, Look
 from parsers.observations import MotionReference
@@ -18,6 +18,8 @@ BEARING_SD_DEG = 1.0
 KNOWN_NOISE_LOOKS = 25
 KNOWN_BEARING_SD_DEG = 0.4
 """From so many looks on the feed's own bearing error, as learnt, stands in the standard's place, down to this."""
+
+_LEAST_BEARING_SD_RAD = radians(KNOWN_BEARING_SD_DEG)
 
 MOVED_NM, MOVED_RATIO = 0.03, 0.004
 """A target that has moved this much relative to us, its range counted with the ratio, must show it in its figures:
@@ -60,6 +62,20 @@ def noise_nm(estimate: Estimate, look: Look, east: float, north: float) -> float
     return float((max(0.0, of_estimate) + of_look) ** 0.5)
 
 
+def least_noise_nm(look: Look, east: float, north: float) -> float:
+    """The same by the look's own error alone, at the least that is believed of it: never more than `noise_nm`."""
+    length = hypot(east, north)
+    if length == 0:
+        return 0.0
+    bearing, range_nm = radians(look.bearing_deg), look.range_nm
+    along = (east * sin(bearing) + north * cos(bearing)) / length
+    range_sd = RANGE_SD_RATIO * range_nm
+    range_sd = range_sd if range_sd > RANGE_SD_NM else RANGE_SD_NM
+    across_sd = range_nm * _LEAST_BEARING_SD_RAD
+    square = along * along
+    return sqrt(square * range_sd * range_sd + (1.0 - square if square < 1.0 else 0.0) * across_sd * across_sd)
+
+
 def reach_nm(estimate: Estimate, seconds: float) -> float:
     """How far a vessel may be from its prediction after so long, by altering course and speed."""
     alteration = 2 * hypot(estimate.east_kn, estimate.north_kn) + ALTERATION_KN if estimate.settled else UNSETTLED_KN
@@ -79,6 +95,32 @@ def belongs(estimate: Estimate, look: Look, unseen_s: float, out_of_sight: bool)
     if out_of_sight:
         allowed = min(allowed, REACQUIRED_NM)
     return hypot(east, north) <= allowed
+
+
+def carried_offset_nm(estimate: Estimate, look: Look) -> tuple[float, float]:
+    """East and north of the echo from a track's last estimate, carried on in a straight line to the look's time."""
+    bearing, own = radians(look.bearing_deg), look.own
+    hours = (look.at_s - estimate.at_s) / 3600
+    return (
+        own.east_nm + look.range_nm * sin(bearing) - estimate.east_nm - estimate.east_kn * hours,
+        own.north_nm + look.range_nm * cos(bearing) - estimate.north_nm - estimate.north_kn * hours,
+    )
+
+
+def surely_belongs(estimate: Estimate, look: Look, unseen_s: float) -> bool:
+    """Whether `belongs` must say yes, whatever it would make of the estimate's errors. As nearly always it must, the
+    prediction with its covariance need not be made: 7 us of a report, 5 % of a replay."""
+    east, north = carried_offset_nm(estimate, look)
+    alteration = 2 * hypot(estimate.east_kn, estimate.north_kn) + ALTERATION_KN
+    reach = (alteration if alteration < UNSETTLED_KN else UNSETTLED_KN) * unseen_s / 3600
+    allowed = NOISE_SDS * least_noise_nm(look, east, north) + reach
+    return hypot(east, north) <= (allowed if allowed < REACQUIRED_NM else REACQUIRED_NM)
+
+
+def surely_within_sds(estimate: Estimate, look: Look, sds: float) -> bool:
+    """Whether `sds_off` must be less than that; see `surely_belongs`."""
+    east, north = carried_offset_nm(estimate, look)
+    return hypot(east, north) < sds * least_noise_nm(look, east, north)
 
 
 def coincides(estimate: Estimate, look: Look) -> bool:

@@ -13,7 +13,7 @@ docs/method.md tells which other designs were tried, and measures this one. Plai
 
 import copy
 from collections import deque
-from math import cos, exp, pi, radians, sin, sqrt
+from math import copysign, cos, exp, pi, radians, sin, sqrt
 from typing import NamedTuple
 
 import msgspec
@@ -134,7 +134,8 @@ class Track:
         if at_s < state.at_s or self._is_repeat(look, last, state):
             self._repeats += 1
             return self.predict(max(at_s, state.at_s))
-        self._interval_s += 0.2 * (min(at_s - state.at_s, 30.0) - self._interval_s)
+        interval_s = at_s - state.at_s
+        self._interval_s += 0.2 * ((interval_s if interval_s < 30.0 else 30.0) - self._interval_s)
         if look.own.frame is not last.own.frame:
             if MotionReference.UNKNOWN in (look.own.frame, last.own.frame):
                 return self._begin_again(look)
@@ -184,7 +185,8 @@ class Track:
         sine, cosine = sin(bearing), cos(bearing)
         if range_nm > 0.0:
             # The mean of r sin(b + error) is shorter than r sin(b) by exp(-variance/2).
-            range_nm *= exp(min(0.5 * found.athwart / (range_nm * range_nm), 0.1))
+            shortened = 0.5 * found.athwart / (range_nm * range_nm)
+            range_nm *= exp(shortened if shortened < 0.1 else 0.1)
         return Fix(
             look.at_s,
             own.east_nm + range_nm * sine,
@@ -208,8 +210,10 @@ class Track:
 
     def _change_frame(self, state: State, last: Look, look: Look) -> State:
         """Own motion is now known against something else: what the target does relative to us goes on."""
-        moved = state._replace(
-            ve=state.ve + look.own.east_kn - last.own.east_kn, vn=state.vn + look.own.north_kn - last.own.north_kn
+        moved = msgspec.structs.replace(
+            state,
+            ve=state.ve + look.own.east_kn - last.own.east_kn,
+            vn=state.vn + look.own.north_kn - last.own.north_kn,
         )
         self._history.clear()
         self._early = []
@@ -243,9 +247,9 @@ class Track:
 
     def _leans(self, residual: Residual, fix: Fix, look: Look) -> bool:
         """Learn from the residuals, and tell whether they have leaned to one side for some looks."""
-        along, athwart, along_variance, athwart_variance = residual
+        along, athwart = residual.along, residual.athwart
         own_along, own_athwart = self._variances.along, self._variances.athwart
-        expected_along, expected_athwart = along_variance + own_along, athwart_variance + own_athwart
+        expected_along, expected_athwart = residual.along_variance + own_along, residual.athwart_variance + own_athwart
         self._share.learn(
             look.range_nm,
             along / sqrt(expected_along),
@@ -258,11 +262,11 @@ class Track:
         if turn is not None and look.own.heading_deg is not None and look.range_nm > 0.0:
             square = look.range_nm * look.range_nm
             self.noise.heading_delay.learn(athwart / look.range_nm, expected_athwart / square, _turn_rad_s(turn))
-        r = along / sqrt(along_variance + fix.along)
-        t = athwart / sqrt(athwart_variance + fix.athwart)
+        r = along / sqrt(residual.along_variance + fix.along)
+        t = athwart / sqrt(residual.athwart_variance + fix.athwart)
         r0, t0 = self._lean
-        r0 += LEAN_GAIN * (max(-3.0, min(3.0, r)) - r0)
-        t0 += LEAN_GAIN * (max(-3.0, min(3.0, t)) - t0)
+        r0 += LEAN_GAIN * ((r if -3.0 < r < 3.0 else copysign(3.0, r)) - r0)
+        t0 += LEAN_GAIN * ((t if -3.0 < t < 3.0 else copysign(3.0, t)) - t0)
         self._lean = r0, t0
         return r0 * r0 + t0 * t0 > LEAN_SQUARED
 
@@ -333,7 +337,7 @@ class Track:
         return TrackState.STEADY
 
     def _estimate(self, state: State, phase: TrackState) -> Estimate:
-        at_s, e, n, ve, vn, covariance = state
+        at_s = state.at_s
         settled = (
             self._leg_looks >= SETTLED_LOOKS
             and at_s >= self._leg_s + SETTLED_S
@@ -346,11 +350,11 @@ class Track:
         range_sd_nm, bearing_sd_deg = self._share.sds(last.range_nm if last is not None else 1.0)
         return Estimate(
             at_s,
-            e,
-            n,
-            ve,
-            vn,
-            covariance,
+            state.e,
+            state.n,
+            state.ve,
+            state.vn,
+            state.covariance,
             phase,
             settled,
             self._observations,
@@ -379,7 +383,8 @@ class _Doubt(NamedTuple):
 
 
 def _turn_rad_s(turn_deg_min: float) -> float:
-    return max(-TURN_MOST_RAD_S, min(TURN_MOST_RAD_S, turn_deg_min * (pi / 10_800.0)))
+    turn = turn_deg_min * (pi / 10_800.0)
+    return turn if -TURN_MOST_RAD_S < turn < TURN_MOST_RAD_S else copysign(TURN_MOST_RAD_S, turn)
 
 
 def _onsets(fixes: list[Fix], now_s: float, earliest_s: float) -> list[int]:

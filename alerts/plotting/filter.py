@@ -6,7 +6,8 @@ scalar updates, no matrix to invert. tests/reference/test_filter_algebra.py hold
 """
 
 from math import sqrt
-from typing import NamedTuple
+
+from msgspec import Struct, structs
 
 from alerts.plotting.kinematics import Covariance
 
@@ -14,7 +15,7 @@ FIRST_SD_KN = 30.0
 """What is known of a new target's velocity, each component: few vessels go faster."""
 
 
-class State(NamedTuple):
+class State(Struct, frozen=True, gc=False):
     """Place (NM), velocity (kn) and covariance at a moment (s)."""
 
     at_s: float
@@ -25,7 +26,7 @@ class State(NamedTuple):
     covariance: Covariance
 
 
-class Fix(NamedTuple):
+class Fix(Struct, frozen=True, gc=False):
     """A look as the filter takes it: where it puts the target, along which line, and its variances (NM squared)."""
 
     at_s: float
@@ -37,7 +38,7 @@ class Fix(NamedTuple):
     athwart: float
 
 
-class Residual(NamedTuple):
+class Residual(Struct, frozen=True, gc=False):
     """A look less the prediction, along and athwart (NM), and the prediction's own variances there."""
 
     along: float
@@ -87,11 +88,17 @@ def predict(state: State, at_s: float, wander: float) -> State:
 
 def update(state: State, fix: Fix) -> tuple[State, Residual]:
     """The state after a look at its own moment: the scalar update along the line of sight, then the one athwart."""
-    at_s, e, n, ve, vn, (p00, p01, p02, p03, p11, p12, p13, p22, p23, p33) = state
-    _, fe, fn, a, b, noise_along, noise_athwart = fix
+    e, n, ve, vn, (p00, p01, p02, p03, p11, p12, p13, p22, p23, p33) = (
+        state.e,
+        state.n,
+        state.ve,
+        state.vn,
+        state.covariance,
+    )
+    fe, fn, a, b = fix.e, fix.n, fix.sine, fix.cosine
     h0, h1, h2, h3 = p00 * a + p01 * b, p01 * a + p11 * b, p02 * a + p12 * b, p03 * a + p13 * b
     along_variance = a * h0 + b * h1
-    gain = 1.0 / (along_variance + noise_along)
+    gain = 1.0 / (along_variance + fix.along)
     along = (fe - e) * a + (fn - n) * b
     step = along * gain
     e += h0 * step
@@ -107,13 +114,13 @@ def update(state: State, fix: Fix) -> tuple[State, Residual]:
     # Athwart: clockwise positive, the direction (cosine, -sine).
     h0, h1, h2, h3 = p00 * b - p01 * a, p01 * b - p11 * a, p02 * b - p12 * a, p03 * b - p13 * a
     athwart_variance = b * h0 - a * h1
-    gain = 1.0 / (athwart_variance + noise_athwart)
+    gain = 1.0 / (athwart_variance + fix.athwart)
     athwart = (fe - e) * b - (fn - n) * a
     step = athwart * gain
     g, g1, g2 = h0 * gain, h1 * gain, h2 * gain
     return (
         State(
-            at_s,
+            state.at_s,
             e + h0 * step,
             n + h1 * step,
             ve + h2 * step,
@@ -139,14 +146,15 @@ def loosen(state: State, sd_kn: float) -> State:
     """The same state with its velocity known less well, by so much in each component."""
     p00, p01, p02, p03, p11, p12, p13, p22, p23, p33 = state.covariance
     grown = sd_kn * sd_kn
-    return state._replace(covariance=(p00, p01, p02, p03, p11, p12, p13, p22 + grown, p23, p33 + grown))
+    return structs.replace(state, covariance=(p00, p01, p02, p03, p11, p12, p13, p22 + grown, p23, p33 + grown))
 
 
 def velocity_sd(state: State) -> float:
     """The sd of the velocity along the axis where it is worst known, kn."""
-    p22, p23, p33 = state.covariance[7:]
+    _, _, _, _, _, _, _, p22, p23, p33 = state.covariance
     mean, half = 0.5 * (p22 + p33), 0.5 * (p22 - p33)
-    return sqrt(max(0.0, mean + sqrt(half * half + p23 * p23)))
+    square = mean + sqrt(half * half + p23 * p23)
+    return sqrt(square) if square > 0.0 else 0.0
 
 
 def change_since(state: State, later: list[Fix]) -> float:
@@ -156,10 +164,11 @@ def change_since(state: State, later: list[Fix]) -> float:
     state's own. Where the looks scatter more about the new line than their variances say, it counts for less.
     """
     a00 = a01 = a11 = b0 = b1 = c00 = c11 = squares = 0.0
-    at_s, e, n, ve, vn, covariance = state
-    for fix_s, fix_e, fix_n, sine, cosine, along, athwart in later:
-        u = (fix_s - at_s) / 3600.0
-        d0, d1 = fix_e - e - ve * u, fix_n - n - vn * u
+    at_s, e, n, ve, vn = state.at_s, state.e, state.n, state.ve, state.vn
+    for fix in later:
+        sine, cosine, along, athwart = fix.sine, fix.cosine, fix.along, fix.athwart
+        u = (fix.at_s - at_s) / 3600.0
+        d0, d1 = fix.e - e - ve * u, fix.n - n - vn * u
         w00 = sine * sine / along + cosine * cosine / athwart
         w01 = (1.0 / along - 1.0 / athwart) * sine * cosine
         w11 = cosine * cosine / along + sine * sine / athwart
@@ -178,7 +187,7 @@ def change_since(state: State, later: list[Fix]) -> float:
     dv0, dv1 = (a11 * b0 - a01 * b1) / determinant, (a00 * b1 - a01 * b0) / determinant
     # The old state's error is its velocity's, and its place's taken as a velocity over the looks' mean lever.
     k = (c00 + c11) / (a00 + a11)
-    p00, p01, p02, p03, p11, p12, p13, p22, p23, p33 = covariance
+    p00, p01, p02, p03, p11, p12, p13, p22, p23, p33 = state.covariance
     s00 = a11 / determinant + p22 + k * (2.0 * p02 + k * p00)
     s01 = -a01 / determinant + p23 + k * (p03 + p12 + k * p01)
     s11 = a00 / determinant + p33 + k * (2.0 * p13 + k * p11)

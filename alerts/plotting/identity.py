@@ -20,6 +20,7 @@ from alerts.plotting import echoes
 from alerts.plotting.kept import NAME_LENGTH, Filter, Kept, Slot, slot_of
 from alerts.plotting.kinematics import Estimate, Look
 from alerts.plotting.meetings import Exchange, Meetings
+from alerts.plotting.nearby import Nearby
 from alerts.plotting.pairs import Pairs
 from alerts.plotting.placing import Change, Ended, Ending, Ignored, Placed, is_a_break, not_a_measurement, speaks_second
 from alerts.plotting.terms import TrackState
@@ -33,9 +34,6 @@ FORGET_S = 600.0
 
 SEQUELS = 8192
 """Numbers whose next sequel (.2, .3) is remembered, the least recent being forgotten first."""
-
-NEAR_NM = 1.0
-"""Tracks farther apart than this, east or north, are not held against each other."""
 
 EXCHANGED_SDS, COINCIDENT_SDS = 3.5, 3.0
 """An echo so far off its own prediction, and so near another's, is held back as one off its track."""
@@ -62,6 +60,8 @@ class Targets:
         self._sequels: OrderedDict[Slot, int] = OrderedDict()
         self._ended: deque[Kept] = deque(maxlen=RECENTLY_ENDED)
         self._labels: dict[Slot, str] = {}
+        self._begun = 0
+        self._nearby = Nearby()
         self._pairs = Pairs()
         self._meetings = Meetings()
 
@@ -107,6 +107,8 @@ class Targets:
         unseen_s = look.at_s - kept.last_s
         if echoes.is_bow_relative(look) != echoes.is_bow_relative(kept.last_look):
             return echoes.range_belongs(kept.last_look, look, unseen_s)
+        if kept.estimate is not None and unseen_s >= 0 and echoes.surely_belongs(kept.estimate, look, unseen_s):
+            return True
         out_of_sight = kept.is_lost or unseen_s > kept.rhythm.lost_after_s
         return echoes.belongs(kept.filter.predict(max(look.at_s, kept.last_s)), look, unseen_s, out_of_sight)
 
@@ -114,6 +116,8 @@ class Targets:
         """Whether the echo, near enough to be this target's, is off her place by what noise does not do, and on that of
         another: so two neighbours look whose numbers have been exchanged."""
         if not near or kept.estimate is None or not kept.estimate.settled:
+            return False
+        if echoes.surely_within_sds(kept.estimate, look, EXCHANGED_SDS):
             return False
         off = echoes.sds_off(kept.filter.predict(look.at_s), look)
         if off < EXCHANGED_SDS:
@@ -143,7 +147,7 @@ class Targets:
         if echoes.is_bow_relative(look) != echoes.is_bow_relative(kept.last_look):
             return self._change_plane(kept, report, look)
         repeated = echoes.same_measurement(kept.last_look, look)
-        near = self._near(kept)
+        near = self._nearby.of(kept)
         if not repeated:
             exchange = self._meetings.see(kept, look, near)
             if exchange is not None:
@@ -163,6 +167,7 @@ class Targets:
         out_of_sight = kept.out_of_sight is not None
         kept.take_note(report)
         estimate = kept.take(look)
+        self._nearby.put(kept)
         self._pairs.compare(kept, near)
         continues, kept.unannounced = kept.unannounced, None
         return Placed(
@@ -175,20 +180,6 @@ class Targets:
             duplicate_of=self.duplicate_of(kept.key),
         )
 
-    def _near(self, kept: Kept) -> list[Kept]:
-        """The other tracks within NEAR_NM of this one."""
-        mine = kept.estimate
-        if mine is None:
-            return []
-        east, north = mine.east_nm, mine.north_nm
-        near = []
-        for other in self._tracks.values():
-            theirs = other.estimate
-            if theirs is not None and abs(theirs.east_nm - east) < NEAR_NM and abs(theirs.north_nm - north) < NEAR_NM:
-                near.append(other)
-        near.remove(kept)
-        return near
-
     def _exchange(self, exchange: Exchange, kept: Kept, report: TargetReport | TargetPosition, look: Look) -> Placed:
         """The vessels have parted, and each number is on the other's line: both end, and go on as each other."""
         ended = tuple(Ended(track.key, Ending.EXCHANGED) for track in exchange.tracks)
@@ -197,8 +188,7 @@ class Targets:
         for i, track in enumerate(exchange.tracks):
             new = Kept(self._new_key(track.slot), track.slot, report, exchange.filters[i], look)
             new.continue_from(track, exchange.tracks[1 - i], exchange.last_looks[i])
-            self._tracks[new.key] = new
-            self._numbers.setdefault(track.slot, []).append(new)
+            self._enter(new)
             if track is kept:
                 mine = new
         mine.take_note(report)
@@ -218,7 +208,9 @@ class Targets:
         self._meetings.drop(kept)
         kept.filter = self._begin_filter(kept.slot[0])
         kept.take_note(report)
-        return Placed(track=kept.key, estimate=kept.take(look), reacquired=reacquired, is_test=kept.is_test)
+        estimate = kept.take(look)
+        self._nearby.put(kept)
+        return Placed(track=kept.key, estimate=estimate, reacquired=reacquired, is_test=kept.is_test)
 
     def _renew(self, kept: Kept, report: TargetReport | TargetPosition, looks: list[Look]) -> Placed:
         """The number goes to another echo: its track ends, and one begins with the echo's history if it has any."""
@@ -260,8 +252,7 @@ class Targets:
             if origin is None or look.at_s > origin.last_s:
                 kept.take(look)
         estimate = kept.predict(looks[-1].at_s)
-        self._tracks[kept.key] = kept
-        self._numbers.setdefault(slot, []).append(kept)
+        self._enter(kept)
         return Placed(
             track=kept.key,
             estimate=estimate,
@@ -270,6 +261,13 @@ class Targets:
             is_test=kept.is_test,
             ended=ended,
         )
+
+    def _enter(self, kept: Kept) -> None:
+        self._begun += 1
+        kept.order = self._begun
+        self._tracks[kept.key] = kept
+        self._numbers.setdefault(kept.slot, []).append(kept)
+        self._nearby.put(kept)
 
     def _new_key(self, slot: Slot) -> str:
         feed, number, test = slot
@@ -297,6 +295,7 @@ class Targets:
 
     def _end(self, kept: Kept) -> None:
         del self._tracks[kept.key]
+        self._nearby.drop(kept)
         self._pairs.drop(kept)
         self._meetings.drop(kept)
         tracks = self._numbers[kept.slot]

@@ -79,6 +79,7 @@ class Kept:
         "last_s",
         "looks",
         "name",
+        "order",
         "out_of_sight",
         "rhythm",
         "slot",
@@ -93,6 +94,7 @@ class Kept:
         self, key: str, slot: Slot, report: TargetReport | TargetPosition, filter_: Filter, look: Look
     ) -> None:
         self.key = key
+        self.order = 0  # of the tracks' beginning
         self.slot = slot
         self.is_test = slot[2]
         self.filter = filter_

@@ -100,7 +100,7 @@ def _backward(states: Sequence[State], predictions: Sequence[State], gaps: Seque
 
 def _arrays(states: Sequence[State]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """Means (K, 4) and full covariances (K, 4, 4)."""
-    means = np.array([state[1:5] for state in states])
+    means = np.array([(state.e, state.n, state.ve, state.vn) for state in states])
     upper = np.array([state.covariance for state in states])
     covariances = np.empty((len(states), 4, 4))
     covariances[:, _UPPER[0], _UPPER[1]] = covariances[:, _UPPER[1], _UPPER[0]] = upper

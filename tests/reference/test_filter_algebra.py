@@ -4,6 +4,7 @@ import math
 
 import numpy as np
 import pytest
+from msgspec import structs
 from scipy.linalg import expm, solve
 from scipy.stats import chi2, multivariate_normal, norm
 
@@ -17,6 +18,10 @@ def matrix(state: State) -> np.ndarray:
     full = np.zeros((4, 4))
     full[UPPER] = state.covariance
     return full + full.T - np.diag(np.diag(full))
+
+
+def mean_of(state: State) -> np.ndarray:
+    return np.array([state.e, state.n, state.ve, state.vn])
 
 
 def random_state(rng: np.random.Generator) -> State:
@@ -48,7 +53,7 @@ def test_prediction_is_the_matrix_exponential() -> None:
         added = transition @ block[:4, 4:]
         got = predict(state, 100.0 + dt_s, wander)
 
-        assert np.allclose(got[1:5], transition @ np.array(state[1:5]))
+        assert np.allclose(mean_of(got), transition @ mean_of(state))
         assert np.allclose(matrix(got), transition @ matrix(state) @ transition.T + added, rtol=1e-9)
 
 
@@ -63,11 +68,11 @@ def test_update_is_the_kalman_update() -> None:
         seen = np.hstack([np.eye(2), np.zeros((2, 2))])
         prior = matrix(state)
         gain = solve(seen @ prior @ seen.T + noise, seen @ prior, assume_a="pos").T
-        mean = np.array(state[1:5])
+        mean = mean_of(state)
         mean = mean + gain @ (np.array([fix.e, fix.n]) - mean[:2])
         got, residual = update(state, fix)
 
-        assert np.allclose(got[1:5], mean, atol=1e-9)
+        assert np.allclose(mean_of(got), mean, atol=1e-9)
         assert np.allclose(matrix(got), (np.eye(4) - gain @ seen) @ prior, atol=1e-9)
         assert residual.along_variance == pytest.approx((turn @ prior[:2, :2] @ turn.T)[0, 0])
 
@@ -90,7 +95,7 @@ def test_a_steady_target_is_the_least_squares_line() -> None:
     design = np.array(rows)
     line = np.linalg.lstsq(design, np.array(values), rcond=None)[0]
 
-    assert np.allclose(state[1:5], line, rtol=1e-6, atol=1e-8)
+    assert np.allclose(mean_of(state), line, rtol=1e-6, atol=1e-8)
     assert np.allclose(matrix(state), np.linalg.inv(design.T @ design), rtol=1e-6)
 
 
@@ -110,12 +115,12 @@ def test_the_change_of_velocity_is_chi_square_when_there_is_none() -> None:
             a, b = rng.normal(size=2) * np.sqrt([fix.along, fix.athwart]) * 0.2
             e = ve * u + a * fix.sine + b * fix.cosine
             n = vn * u + a * fix.cosine - b * fix.sine
-            fixes.append(fix._replace(e=e, n=n, along=fix.along * 0.04, athwart=fix.athwart * 0.04))
+            fixes.append(structs.replace(fix, e=e, n=n, along=fix.along * 0.04, athwart=fix.athwart * 0.04))
         state = first_state(fixes[0])
         for fix in fixes[1:28]:
             state, _ = update(predict(state, fix.at_s, 0.0), fix)
         quiet.append(change_since(state, fixes[28:]))
-        turned = [fix._replace(e=fix.e + 8 * (fix.at_s - state.at_s) / 3600) for fix in fixes[28:]]
+        turned = [structs.replace(fix, e=fix.e + 8 * (fix.at_s - state.at_s) / 3600) for fix in fixes[28:]]
         loud.append(change_since(state, turned))
     limit = chi2.ppf(0.95, 2)
 
