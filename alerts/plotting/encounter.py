@@ -228,9 +228,8 @@ class Encounters:
 
     def _is_stationary(self, memory: _Memory, estimate: Estimate, speed_kn: float) -> bool:
         """Slow, and known to be so: the 95 % limit of her speed is below twice the limit (three times once held)."""
-        factor = 1.5 if memory.stationary else 1.0
-        most = speed_kn + CONFIDENCE_SD * _velocity_sd_kn(estimate)
-        return speed_kn <= factor * self._settings.stationary_kn and most <= 2 * factor * self._settings.stationary_kn
+        limit_kn = (1.5 if memory.stationary else 1.0) * self._settings.stationary_kn
+        return speed_kn <= limit_kn and speed_kn + CONFIDENCE_SD * _velocity_sd_kn(estimate) <= 2 * limit_kn
 
     def _see_opening(self, memory: _Memory, estimate: Estimate, own: OwnMotion) -> None:
         """Whether the range opens; within one standard deviation of neither, what was said before stays."""

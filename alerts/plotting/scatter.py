@@ -7,6 +7,8 @@ line of sight (range, in metres) and across it (bearing, in degrees). A block ne
 
 from collections import deque
 from itertools import pairwise
+from math import cos, degrees, radians, sin
+from operator import mul
 
 import numpy as np
 from msgspec import Struct
@@ -211,31 +213,54 @@ def _freed(squares: float, lagged: float, freedom: float) -> tuple[float, float]
 
 
 def block_of(looks: list[Look]) -> Block:
-    """A block's residuals about its own parabola."""
-    at = np.array([look.at_s for look in looks])
-    span = at[-1] - at[0]
-    t = (at - at.mean()) / span
-    bearings = np.radians([look.bearing_deg for look in looks])
-    ranges = np.array([look.range_nm for look in looks])
-    sines, cosines = np.sin(bearings), np.cos(bearings)
-    places = np.column_stack(
-        [
-            np.array([look.own.east_nm for look in looks]) + ranges * sines,
-            np.array([look.own.north_nm for look in looks]) + ranges * cosines,
-        ]
-    )
-    design = np.column_stack([np.ones_like(t), t, t * t])
-    off = places - design @ np.linalg.lstsq(design, places, rcond=None)[0]
-    along_m = (off[:, 0] * sines + off[:, 1] * cosines) * NM_M
-    across_deg = np.degrees((off[:, 0] * cosines - off[:, 1] * sines) / np.maximum(ranges, 1e-3))
+    """A block's residuals about its own parabola.
+
+    In plain floats: numpy took 9 us of each report for its columns of ten, 6 % of a replay.
+    """
+    count = len(looks)
+    middle_s, span_s = sum(look.at_s for look in looks) / count, looks[-1].at_s - looks[0].at_s
+    line = [(look.at_s - middle_s) / span_s for look in looks]
+    curve = _curve(line)
+    bearings = [radians(look.bearing_deg) for look in looks]
+    sines, cosines = [sin(bearing) for bearing in bearings], [cos(bearing) for bearing in bearings]
+    east = _left(line, curve, [look.own.east_nm + look.range_nm * s for look, s in zip(looks, sines, strict=True)])
+    north = _left(line, curve, [look.own.north_nm + look.range_nm * c for look, c in zip(looks, cosines, strict=True)])
+    off = list(zip(looks, east, north, sines, cosines, strict=True))
+    along_m = [(e * s + n * c) * NM_M for _, e, n, s, c in off]
+    across_deg = [degrees((e * c - n * s) / max(look.range_nm, 1e-3)) for look, e, n, s, c in off]
     return Block(
-        first_s=float(at[0]),
-        last_s=float(at[-1]),
-        reports=len(looks),
-        range_nm=float(ranges.mean()),
-        freedom=float(len(looks) - 3),
-        range_m2=float(along_m @ along_m),
-        bearing_deg2=float(across_deg @ across_deg),
-        range_lag=float(along_m[:-1] @ along_m[1:]),
-        bearing_lag=float(across_deg[:-1] @ across_deg[1:]),
+        first_s=looks[0].at_s,
+        last_s=looks[-1].at_s,
+        reports=count,
+        range_nm=sum(look.range_nm for look in looks) / count,
+        freedom=float(count - 3),
+        range_m2=_product(along_m, along_m),
+        bearing_deg2=_product(across_deg, across_deg),
+        range_lag=_product(along_m[:-1], along_m[1:]),
+        bearing_lag=_product(across_deg[:-1], across_deg[1:]),
     )
+
+
+def _product(one: list[float], other: list[float]) -> float:
+    total: float = sum(map(mul, one, other))
+    return total
+
+
+def _curve(line: list[float]) -> list[float]:
+    """The squares of centred times less their own straight line: what a parabola has that a line has not."""
+    mean = _product(line, line) / len(line)
+    slope = sum(t * t * t for t in line) / (mean * len(line))
+    return [t * t - slope * t - mean for t in line]
+
+
+def _left(line: list[float], curve: list[float], values: list[float]) -> list[float]:
+    """What the least-squares parabola leaves of values: the parts along line and curve, square to one another, off."""
+    mean = sum(values) / len(values)
+    slope = _product(line, values) / _product(line, line)
+    squares = _product(curve, curve)
+    bend = _product(curve, values) / squares if squares > _NO_CURVE else 0.0
+    return [value - mean - slope * t - bend * c for value, t, c in zip(values, line, curve, strict=True)]
+
+
+_NO_CURVE = 1e-12
+"""Reports at two times only have no curve."""
