@@ -33,7 +33,7 @@ from alerts.plotting.noise import NoiseModel
 from alerts.plotting.own_frame import look_of
 from alerts.plotting.picture import OwnShip, OwnShipSettings
 from alerts.plotting.placing import double_told, exchange_told
-from alerts.plotting.plot_event import plot_event
+from alerts.plotting.plot_event import Rounded, plot_event, rounded
 from alerts.plotting.quality import Quality, QualitySettings, Remark
 from alerts.plotting.terms import Check, FeedState, TrackState
 from alerts.rules.findings import Finding
@@ -289,7 +289,7 @@ class Lookout:
         said: list[Said] = []
         for item in waiting:
             if isinstance(item, Sighting):
-                self._judge(item, next(answers), said)
+                self._judge(item, *next(answers), said)
             elif isinstance(item, Tick):
                 self._judge_time(item, said)
             elif isinstance(item, Gone):
@@ -317,13 +317,14 @@ class Lookout:
         elif isinstance(event, Radar) and len(self._radars) == 1:  # the event does not say which set it is of
             _remark(moment, self.quality.radar(moment.at_s, event.range_scale_nm), said)
 
-    def _answers(self, sightings: Sequence[Sighting]) -> Iterator[Answer]:
-        """The CPA of each, all those under one limit at once."""
+    def _answers(self, sightings: Sequence[Sighting]) -> Iterator[tuple[Answer, Rounded]]:
+        """The CPA of each, and as it is shown; all those under one limit at once."""
         for limit_nm, group in groupby(sightings, key=lambda sighting: sighting.cpa_limit_nm):
             together = list(group)
-            yield from assess([s.estimate for s in together], [s.look.own for s in together], limit_nm).rows()
+            assessment = assess([s.estimate for s in together], [s.look.own for s in together], limit_nm)
+            yield from zip(assessment.rows(), rounded(assessment), strict=True)
 
-    def _judge(self, sighting: Sighting, answer: Answer, said: list[Said]) -> None:
+    def _judge(self, sighting: Sighting, answer: Answer, shown: Rounded, said: list[Said]) -> None:
         moment, key, own = sighting.moment, sighting.target, sighting.look.own
         if sighting.renumbered:
             self.check.renumbered(key, moment.at_s)
@@ -335,7 +336,16 @@ class Lookout:
         restricted = self.rules.condition == RESTRICTED_VISIBILITY
         encounter = self.encounters.classify(key, sighting.estimate, answer, own, restricted, sighting.heading_deg)
         plot = plot_event(
-            moment, key, sighting.name, sighting.look, sighting.estimate, answer, encounter, check, sighting.report
+            moment,
+            key,
+            sighting.name,
+            sighting.look,
+            sighting.estimate,
+            answer,
+            shown,
+            encounter,
+            check,
+            sighting.report,
         )
         self.tracks_begun += key not in self.plots
         self.plots[key] = plot

@@ -3,7 +3,7 @@
 from collections import deque
 from math import hypot
 from statistics import median
-from typing import NamedTuple, Protocol
+from typing import Protocol
 
 from msgspec import Struct
 
@@ -70,7 +70,7 @@ class Answered(Protocol):
     def tcpa_sd_min(self) -> float | None: ...
 
 
-class Reported(NamedTuple):
+class Reported(Struct, frozen=True, gc=False):
     """The set's usable figures; junk is None."""
 
     velocity: Vector | None

@@ -7,8 +7,7 @@ is learnt from the wandering itself.
 
 from collections.abc import Sequence
 from functools import cached_property
-from math import atan2, cos, degrees, radians, sin
-from typing import NamedTuple
+from math import atan2, cos, degrees, radians, sin, sqrt
 
 from msgspec import Struct
 
@@ -41,7 +40,7 @@ FULL_S = 180.0
 """The standard's one-minute figures hold a set from 1 min, its three-minute figures from 3 min of tracking."""
 
 
-class Vector(NamedTuple):
+class Vector(Struct, frozen=True, gc=False):
     """East and north, knots."""
 
     east: float
@@ -61,7 +60,7 @@ class Vector(NamedTuple):
 
     @property
     def size(self) -> float:
-        return float((self.east**2 + self.north**2) ** 0.5)
+        return sqrt(self.east * self.east + self.north * self.north)
 
     @property
     def course_deg(self) -> float:
@@ -78,7 +77,7 @@ def toward(course_deg: float, speed_kn: float) -> Vector:
     return Vector(speed_kn * sin(radians(course_deg)), speed_kn * cos(radians(course_deg)))
 
 
-class Spread(NamedTuple):
+class Spread(Struct, frozen=True, gc=False):
     """A 2 x 2 covariance in knots squared: east, east-north, north."""
 
     ee: float
@@ -100,8 +99,7 @@ class Spread(NamedTuple):
 
     def distance2(self, v: Vector) -> float:
         """Squared distance of a vector from nought, in standard deviations: chi-square with two degrees."""
-        ee, en, nn = self
-        east, north = v
+        ee, en, nn, east, north = self.ee, self.en, self.nn, v.east, v.north
         det = ee * nn - en * en
         return east * (nn / det * east + -en / det * north) + north * (-en / det * east + ee / det * north)
 
@@ -132,7 +130,7 @@ class Sample(Struct, frozen=True, gc=False):
     tracked_s: float  # the age of the set's own track
 
 
-class Wander(NamedTuple):
+class Wander(Struct, frozen=True, gc=False):
     """How much a set's velocities wander at a moment, squared: along the bearing, and across it for each mile."""
 
     along2: float
@@ -161,13 +159,14 @@ class SetNoise:
         self._across2 = 0.25**2
 
     def learn(self, east_kn: float, north_kn: float, bearing_deg: float, range_nm: float) -> None:
-        bearing = radians(bearing_deg)
+        bearing, along2, across2 = radians(bearing_deg), self._along2, self._across2
         sine, cosine = sin(bearing), cos(bearing)
         along = east_kn * sine + north_kn * cosine
-        across = (east_kn * cosine - north_kn * sine) / max(range_nm, 0.25)
-        self._weight = min(self._weight + 1, float(self.MEMORY))
-        self._along2 += (min(along * along, 9 * self._along2) - self._along2) / self._weight
-        self._across2 += (min(across * across, 9 * self._across2) - self._across2) / self._weight
+        across = (east_kn * cosine - north_kn * sine) / (range_nm if range_nm > 0.25 else 0.25)
+        if self._weight < self.MEMORY:
+            self._weight += 1.0
+        self._along2 += ((along * along if along * along < 9 * along2 else 9 * along2) - along2) / self._weight
+        self._across2 += ((across * across if across * across < 9 * across2 else 9 * across2) - across2) / self._weight
 
     def wander(self) -> Wander:
         """As learnt by now."""
@@ -258,12 +257,10 @@ class Window:
         latest, at_s = self._latest, sample.at_s
         if latest is not None and at_s - latest.at_s < SAMPLE_S:
             return
-        rows, (theirs_e, theirs_n), estimate, own = self._rows, sample.theirs, sample.estimate, sample.own
-        ours_e, ours_n = estimate.east_kn, estimate.north_kn
-        off_e, off_n = theirs_e - ours_e, theirs_n - ours_n
-        _, sum_e, sum_n, _, _, _, _, _ = rows[-1]
-        sum_e += off_e
-        sum_n += off_n
+        rows, theirs, own = self._rows, sample.theirs, sample.own
+        ours_e, ours_n = sample.estimate.east_kn, sample.estimate.north_kn
+        off_e, off_n = theirs.east - ours_e, theirs.north - ours_n
+        sum_e, sum_n = rows[-1][1] + off_e, rows[-1][2] + off_n
         rows.append((at_s, sum_e, sum_n, ours_e, ours_n, own.east_kn, own.north_kn, own.heading_deg))
         if len(rows) > SAMPLES + 1:
             del rows[0]

@@ -245,7 +245,8 @@ class Quality:
     def _pass_time(self, at_s: float) -> None:
         if self._now_s is not None and at_s > self._now_s:
             self._exposure_s += (at_s - self._now_s) * len(self._echoes)
-        self._now_s = at_s if self._now_s is None else max(at_s, self._now_s)
+        if self._now_s is None or at_s > self._now_s:
+            self._now_s = at_s
 
     def _count(self, block: Block | None) -> None:
         """A closed block goes into the picture's own figures, by its range."""

@@ -14,6 +14,7 @@ from alerts.lifecycle import AlertBook
 from alerts.lookout import Lookout, LookoutSettings, Said
 from alerts.plotting.kinematics import Estimate, Look
 from alerts.plotting.motion import Answer
+from alerts.plotting.plot_event import Rounded
 from alerts.rules.findings import Finding
 from alerts.rules.rules import Rules
 from alerts.rules.situation import Situation
@@ -101,9 +102,9 @@ class Observer(Lookout):
         self.rules = self.watcher
         self.alerts = _Relay(settings.alerts, self.watcher)
 
-    def _judge(self, sighting: Any, answer: Answer, said: list[Said]) -> None:
+    def _judge(self, sighting: Any, answer: Answer, shown: Rounded, said: list[Said]) -> None:
         self.watcher.look, self.watcher.estimate = sighting.look, sighting.estimate
-        super()._judge(sighting, answer, said)
+        super()._judge(sighting, answer, shown, said)
 
     def _change_condition(self, change: Any, said: list[Said]) -> None:
         self.watcher.moment = change.moment

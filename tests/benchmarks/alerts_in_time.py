@@ -19,7 +19,7 @@ from alerts.lifecycle import AlertBook
 from alerts.plotting.estimate import Track
 from alerts.plotting.motion import assess
 from alerts.plotting.noise import NoiseModel
-from alerts.plotting.plot_event import plot_event
+from alerts.plotting.plot_event import plot_event, rounded
 from alerts.plotting.terms import Check, Encounter
 from alerts.rules.rules import Rules
 from alerts.rules.situation import Situation, TargetHealth
@@ -45,13 +45,17 @@ def plots_of(measured: Looks, number: int) -> list[tuple[Moment, Plot]]:
     track = Track(NoiseModel())
     seen = measured.looks(number)
     estimates = [track.observe(look) for look in seen]
-    answers = assess(estimates, [look.own for look in seen], LIMITS.cpa_nm).rows()
+    assessment = assess(estimates, [look.own for look in seen], LIMITS.cpa_nm)
+    answers = zip(assessment.rows(), rounded(assessment), strict=True)
     plots = []
-    for look, estimate, answer in zip(seen, estimates, answers, strict=True):
+    for look, estimate, (answer, shown) in zip(seen, estimates, answers, strict=True):
         moment = Moment(look.at_s, Instant(1_800_000_000_000 + round(look.at_s * 1000)))
         check = (Check.NOT_REPORTED, None)
         plots.append(
-            (moment, plot_event(moment, "radar-01", "", look, estimate, answer, Encounter.UNSETTLED, check, None))
+            (
+                moment,
+                plot_event(moment, "radar-01", "", look, estimate, answer, shown, Encounter.UNSETTLED, check, None),
+            )
         )
     return plots
 

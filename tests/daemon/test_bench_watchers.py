@@ -10,7 +10,7 @@ from alerts.events import Instant, Moment, Plot
 from alerts.lookout import LookoutSettings
 from alerts.plotting.kinematics import Estimate, Look, OwnMotion
 from alerts.plotting.motion import assess
-from alerts.plotting.plot_event import plot_event
+from alerts.plotting.plot_event import plot_event, rounded
 from alerts.plotting.terms import Check, Encounter, TrackState
 from alerts.rules.latch import Latch, advance
 from alerts.rules.situation import Situation, TargetHealth
@@ -89,7 +89,8 @@ class Traffic:
         )
         bearing = float(np.degrees(np.arctan2(east, north)) % 360.0)
         look = Look(at.at_s, float(np.hypot(east, north)), bearing, OWN)
-        answer = assess([estimate], [OWN], 0.5).rows()[0]
+        assessment = assess([estimate], [OWN], 0.5)
+        answer, shown = assessment.rows()[0], rounded(assessment)[0]
         cpa, tcpa = float(self.rng.uniform(0, 1.5)), float(self.rng.uniform(-2, 16))
         report = TargetReport(
             at_s=at.at_s,
@@ -101,7 +102,7 @@ class Traffic:
             tcpa_min=tcpa,
         )
         check = Check.SETTLING if self.rng.random() < 0.2 else Check.AGREES
-        plot = plot_event(at, key, "", look, estimate, answer, Encounter.UNSETTLED, (check, None), report)
+        plot = plot_event(at, key, "", look, estimate, answer, shown, Encounter.UNSETTLED, (check, None), report)
         self.plots[key], self.seen_s[key] = plot, at.at_s
         self.due_s[key] = at.at_s + float(
             self.rng.choice([2.0, 3.0, 5.0, 25.0, 45.0, 90.0], p=[0.3, 0.3, 0.3, 0.06, 0.02, 0.02])
