@@ -9,12 +9,16 @@ from alerts.lookout import Lookout
 from alerts.plotting.terms import AlertState, PairState
 from parsers import observations as seen
 from tests.alerts.ais_air import AIS, Own, Vessel, run
-from tests.alerts.watch import moment
+from tests.alerts.watch import START_MS, moment
 
 OWN = Own(course_deg=0, speed_kn=8)
 COMING = Vessel(44, 2.6, 260, 10, 219000123)
 CLEAR = Vessel(300, 3.0, 10, 12, 219000124)
 Lines = list[tuple[float, seen.Observation]]
+
+
+def at_s(event: AnyEvent) -> float:
+    return (event.time.utc_ms - START_MS) / 1000
 
 
 def ais(vessel: Vessel, seconds: Iterable[int]) -> Lines:
@@ -105,6 +109,13 @@ def test_change_over_raises_nothing_anew() -> None:
     assert {alert.state for alert in alerts} <= {AlertState.ACTIVE_ACKNOWLEDGED, AlertState.NORMAL}
     assert not ids(later, "lost_target")
     assert pairs(later) == [("joined", "ais-219000123"), ("joined", "radar-01")]
+    back = next(event for event in later if isinstance(event, Pair) and event.speaks == "radar-01")
+    settled = next(
+        event
+        for event in later
+        if isinstance(event, Plot) and event.target == "radar-01" and event.cpa_nm is not None and at_s(event) > 150
+    )
+    assert 10 <= at_s(back) - at_s(settled) <= 12, "radar speaks again when it has been settled for ten seconds"
 
 
 def test_the_radar_track_ends_for_good() -> None:

@@ -5,12 +5,13 @@ from math import cos, radians, sin
 
 import numpy as np
 import pytest
+from msgspec import structs
 
 from alerts.plotting.ais import AisTargets, Heard
 from alerts.plotting.association import Association, Change, PairChange
 from alerts.plotting.association_words import MOST_IN_WINDOW, Teller, verdict_told
 from alerts.plotting.kinematics import Estimate, OwnMotion
-from alerts.plotting.offsets import Cause, design, estimate, verdict
+from alerts.plotting.offsets import Cause, Verdict, design, estimate, verdict
 from alerts.plotting.pairing import RadarSide
 from alerts.plotting.terms import TrackState
 from parsers.observations import AisStatic, MotionReference
@@ -255,6 +256,19 @@ def test_a_shift_common_to_three_pairs_is_named() -> None:
     assert found.shift_nm * 1852 == pytest.approx(120, abs=10)
     assert found.shift_deg == pytest.approx(90, abs=5)
     assert "toward 09" in verdict_told(found, OWN) or "toward 08" in verdict_told(found, OWN)
+
+
+@pytest.mark.parametrize(
+    ("heading_deg", "off_bow"),
+    [(60.0, "30° to starboard of the bow"), (135.0, "45° to port of the bow"), (300.0, "150° to starboard of the bow")],
+)
+def test_a_shift_is_told_off_the_bow(heading_deg: float, off_bow: str) -> None:
+    """The side on which an antenna would stand; a direction never reads 360."""
+    found = Verdict(Cause.SHIFT, 3, 0.0, 0.1, 0.06, 0.01, 90.0)
+    own = structs.replace(OWN, heading_deg=heading_deg)
+
+    assert off_bow in verdict_told(found, own)
+    assert "toward 000°" in verdict_told(structs.replace(found, shift_deg=359.8), own)
 
 
 @pytest.mark.parametrize("off_nm", [0.15, 0.3])

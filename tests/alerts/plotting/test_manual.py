@@ -16,6 +16,7 @@ from alerts.plotting.terms import BearingTrend, Passing
 from alerts.plotting.trackline import fit, misfit_limit
 
 STEP_S = 360.0
+OWN_NORTH = (OwnLeg(0, 0, 6),)
 
 
 def track(
@@ -247,6 +248,16 @@ def test_an_opening_target_has_its_cpa_behind_it() -> None:
     assert answer.movement.cpa.best == pytest.approx(0.5, abs=1e-6)
     assert answer.movement.tcpa_min is not None
     assert answer.movement.tcpa_min.best == pytest.approx(-18, abs=1e-4)  # 1 NM past at 10 kn, and two steps of 6 min
+
+
+@pytest.mark.parametrize(("east", "course", "crosses"), [(2.0, 270.0, True), (-2.0, 270.0, False), (2.0, 90.0, False)])
+def test_a_bow_is_crossed_in_the_future_or_not_at_all(east: float, course: float, crosses: bool) -> None:
+    """Own ship north: from starboard going west she will cross; to port going west, or to starboard going east, she
+    has."""
+    answer = plot(track(east, 4.0, course, 6.0, OWN_NORTH), OWN_NORTH)
+
+    assert (answer.bow_crossing_nm is not None) is crosses
+    assert answer.bow_crossing_min is None or answer.bow_crossing_min > 0
 
 
 def test_no_relative_movement_is_no_division_by_zero() -> None:

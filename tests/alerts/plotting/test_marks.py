@@ -8,7 +8,7 @@ import pytest
 from msgspec import structs
 
 from alerts.plotting.kinematics import OwnMotion
-from alerts.plotting.lays import Bearings, MarkSettings
+from alerts.plotting.lays import Bearings, Hands, MarkSettings
 from alerts.plotting.marks import Marked, Marks
 from alerts.plotting.terms import TrackState
 from parsers.observations import MotionReference, Orientation, RadarSettings, RangeAndBearing, Source
@@ -139,6 +139,16 @@ def test_a_mark_of_which_one_part_moved_is_not_laid() -> None:
         told += marks.see(rsd(float(second), "1", pair), own_at(float(second)))
 
     assert told == []
+
+
+@pytest.mark.parametrize(("orientation", "laid"), [(Orientation.NORTH_UP, 1), (Orientation.HEAD_UP, 0)])
+def test_a_picture_that_is_turned_moves_no_bearing(orientation: Orientation, laid: int) -> None:
+    """The EBL shows another number of the same line when the picture goes head-up; only the VRM was moved."""
+    hands = Hands(MarkSettings())
+    hands.see(rsd(0.0, "1", RangeAndBearing(3.0, 40.0)), own_at(0.0))
+    hands.see(rsd(10.0, "1", RangeAndBearing(2.9, 20.0), orientation), own_at(10.0))
+
+    assert len(hands.tick(20.0)) == laid
 
 
 def test_different_echoes_are_no_plot() -> None:
