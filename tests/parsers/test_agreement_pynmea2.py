@@ -70,6 +70,7 @@ settled = settings(derandomize=True, max_examples=120, deadline=None)
     ).map(",".join)
 )  # fmt: skip
 def test_ttm(fields: str) -> None:
+    """Number, range, bearing, speed, course, CPA, TCPA, name and status of any right TTM are what pynmea2 reads."""
     line = sealed("$RATTM," + fields)
     theirs = pynmea2.parse(line, check=True)
     (ours,) = decoded(line)
@@ -90,6 +91,7 @@ def test_ttm(fields: str) -> None:
 @given(times, places, decimals(0, 40, 1), angles, st.dates(date(1981, 1, 1), date(2068, 12, 31)),
        exact(0.1, 30, 1), st.sampled_from("EW"))  # fmt: skip
 def test_rmc(time: str, place: str, sog: str, cog: str, day: date, variation: str, ew: str) -> None:
+    """So are position, motion, date, time and variation of any right RMC."""
     line = sealed(f"$GPRMC,{time},A,{place},{sog},{cog},{day:%d%m%y},{variation},{ew},A")
     theirs = pynmea2.parse(line, check=True)
     ours = {type(observation): observation for observation in decoded(line)}
@@ -112,6 +114,7 @@ def test_rmc(time: str, place: str, sog: str, cog: str, day: date, variation: st
 @settled
 @given(times, places, st.sampled_from("12345"), decimals(0.5, 20, 1))
 def test_gga_and_gll(time: str, place: str, quality: str, hdop: str) -> None:
+    """So are position and time of any right GGA and GLL."""
     gga = sealed(f"$GPGGA,{time},{place},{quality},08,{hdop},10.0,M,46.9,M,,")
     gll = sealed(f"$GPGLL,{place},{time},A,A")
     for line in (gga, gll):
@@ -129,6 +132,7 @@ def test_gga_and_gll(time: str, place: str, quality: str, hdop: str) -> None:
 @settled
 @given(st.integers(1, 99), places, times, st.sampled_from(["T", "Q", "L"]))
 def test_tll(number: int, place: str, time: str, status: str) -> None:
+    """So are number, position, name, time and status of any right TLL."""
     line = sealed(f"$RATLL,{number:02},{place},NAME,{time},{status},R")
     theirs = pynmea2.parse(line, check=True)
     (ours,) = decoded(line)
@@ -142,6 +146,7 @@ def test_tll(number: int, place: str, time: str, status: str) -> None:
 @settled
 @given(exact(0, 359.99, 2), exact(0, 40, 2))
 def test_heading_and_speed(heading: str, speed: str) -> None:
+    """So are the heading of HDT and VHW, the course of VTG and the speeds of both."""
     hdt, vtg, vhw = sealed(f"$HEHDT,{heading},T"), sealed(f"$GPVTG,{heading},T,,M,{speed},N,,K,A"), sealed(
         f"$VWVHW,{heading},T,,M,{speed},N,,K"
     )  # fmt: skip

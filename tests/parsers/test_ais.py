@@ -219,6 +219,7 @@ def test_no_position() -> None:
     [(970012345, AisClass.SART), (972012345, AisClass.MOB), (974012345, AisClass.EPIRB), (219000123, AisClass.A)],
 )
 def test_distress_numbers(mmsi: int, station: AisClass) -> None:
+    """The first three digits of the MMSI say what a beacon is, whatever type of message it sends (ITU-R M.585)."""
     (position,) = decoded(made(mmsi=mmsi))
 
     assert isinstance(position, AisPosition)
@@ -234,6 +235,7 @@ def test_a_beacon_without_a_place_is_heard() -> None:
 
 
 def test_vdo_tells_own_mmsi_and_no_target() -> None:
+    """Own transponder's report is no vessel beside us."""
     (own,) = decoded(sealed(made().replace("VDM", "VDO").rpartition("*")[0]))
 
     assert isinstance(own, AisOwnShip)
@@ -275,6 +277,7 @@ class TestRefused:
         assert refused(sealed(body)) is reason
 
     def test_an_empty_payload_says_nothing(self) -> None:
+        """A transponder with nothing to say sends such lines."""
         assert decoded(sealed("!AIVDM,1,1,,B,,0")) == ()
 
 
@@ -284,6 +287,7 @@ class TestParts:
         return [len(decoder.decode_line(line.encode(), at_s).observations) for line, at_s in lines], decoder
 
     def test_out_of_order(self) -> None:
+        """The second part may come first."""
         assert self.decode([(TYPE_5[1], 0.0), (TYPE_5[0], 0.5)])[0] == [0, 1]
 
     def test_a_missing_part_is_given_up_and_counted(self) -> None:
@@ -294,18 +298,21 @@ class TestParts:
         assert decoder.oddities == {"VDM message incomplete": 1}
 
     def test_too_late(self) -> None:
+        """A part that waits for over two seconds is given up: its number is another message's by then."""
         counts, decoder = self.decode([(TYPE_5[0], 0.0), (TYPE_5[1], 2.1)])
 
         assert counts == [0, 0]
         assert decoder.oddities == {"VDM message incomplete": 1}
 
     def test_other_channel_and_talker_are_other_messages(self) -> None:
+        """Parts of one number on another channel, or by another receiver, are not joined."""
         other_channel = sealed(TYPE_5[1].replace(",A,", ",B,").rpartition("*")[0])
         other_talker = sealed(TYPE_5[1].replace("AIVDM", "BSVDM").rpartition("*")[0])
 
         assert self.decode([(TYPE_5[0], 0.0), (other_channel, 0.0), (other_talker, 0.0)])[0] == [0, 0, 0]
 
     def test_padding_inside_a_message_is_refused(self) -> None:
+        """Fill bits before the end would shift all that follows."""
         padded = sealed(TYPE_5[0].replace(",0*", ",2*").rpartition("*")[0])
         decoder = Decoder("ais")
         decoder.decode_line(padded.encode(), 0.0)

@@ -66,21 +66,25 @@ class TestPublishedExamples:
         self.same(sentence(",".join(["FBALC", "02", *fields(line)[2:]])), sentence(",".join(published)))
 
     def test_arc(self) -> None:
+        """A command refused, as published."""
         line = alert_sentences.arc(TEN_PAST, AlertName("TCK", 2, 1, 1), "A", talker="RA")
 
         self.same(line, "$RAARC,220516,TCK,002,1,A*73")
 
     def test_acn(self) -> None:
+        """A command, as published."""
         line = alert_sentences.acn(TEN_PAST, AlertName("TCK", 2, 1, 1), "A", talker="RA")
 
         self.same(line, "$RAACN,220516,TCK,002,1,A,C*00")
 
     def test_alr(self) -> None:
+        """The older alarm: number in three digits, condition, acknowledgement, text."""
         line = alert_sentences.alr(TEN_PAST, 1, exceeded=True, acknowledged=True, text="Bilge pump alarm1", talker="RA")
 
         assert fields(line) == ["RAALR", "220516.00", "001", "A", "A", "Bilge pump alarm1"]
 
     def test_hbt(self) -> None:
+        """The heartbeat: interval, status, sequence."""
         assert alert_sentences.hbt(30, normal=True, sequence=5, talker="AI") == "$AIHBT,30,A,5*0D"
 
 
@@ -94,6 +98,7 @@ class TestAlf:
         assert fields(second)[8:] == ["SAL", "1", "1", "2", "0", "radar-03: CPA 0.12 NM"]
 
     def test_a_single_one_has_no_sequence(self) -> None:
+        """The sequence number joins two; one alone has none."""
         (line,) = alert_sentences.alf(report(), sequence=7)
 
         assert fields(line)[1:4] == ["1", "1", ""]
@@ -105,6 +110,7 @@ class TestAlf:
 
     @pytest.mark.parametrize(("time_s", "text"), [(0.0, "000000.00"), (86399.996, "000000.00"), (3661.5, "010101.50")])
     def test_times_never_read_24_hours(self, time_s: float, text: str) -> None:
+        """A time that rounds up to midnight is 000000."""
         (line,) = alert_sentences.alf(report(time_of_day_s=time_s))
 
         assert fields(line)[4] == text
@@ -145,6 +151,7 @@ class TestAlc:
         assert found == names
 
     def test_no_alert_is_said_as_well(self) -> None:
+        """An empty list is a sentence: silence would mean a broken line."""
         (line,) = alert_sentences.alc([])
 
         assert fields(line) == ["IIALC", "01", "01", "00", "00"]
@@ -175,6 +182,7 @@ class TestCommandsIn:
         assert (command.command, command.identifier, command.instance) == (word, 0, None)
 
     def test_the_older_ack(self) -> None:
+        """ACK names the number that ALR gave, and no instance."""
         command = self.command("VRACK,001")
 
         assert (command.command, command.identifier, command.instance) == ("acknowledge", 1, None)
@@ -199,4 +207,5 @@ class TestCommandsIn:
         assert refusal.reason == reason
 
     def test_one_that_is_no_command_commands_nothing(self) -> None:
+        """Flag R is a report of what somebody else has done."""
         assert self.decode("RAACN,220516,TCK,3044,1,A,R") == Decoded()

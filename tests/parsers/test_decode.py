@@ -10,6 +10,7 @@ from tests.parsers.lines import decoded, refused, said, sealed, tagged
 
 
 def test_time_and_source_come_with_the_line() -> None:
+    """Every observation has the stream's time of its line, and who said it."""
     outcome = Decoder("gyro").decode(Tagged("$GPHDT,274.07,T*03"), 12.5)
     (heading,) = outcome.observations
 
@@ -24,6 +25,7 @@ def test_a_feed_may_allow_missing_checksums() -> None:
 
 
 def test_lower_case_address() -> None:
+    """Equipment that writes addresses in lower case is read all the same."""
     assert said(sealed("$gphdt,274.07,T")) == ["Heading heading_deg=274.07"]
 
 

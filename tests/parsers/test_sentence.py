@@ -30,6 +30,7 @@ def test_fields_count_from_one() -> None:
     ],
 )
 def test_refusals(text: str, reason: RefusalReason) -> None:
+    """Each fault of the frame by its own reason."""
     refusal = parse(text)
 
     assert isinstance(refusal, Refusal)

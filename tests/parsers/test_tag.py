@@ -121,6 +121,7 @@ def test_a_block_behind_a_leading_time() -> None:
 
 
 def test_a_leading_time_that_is_none() -> None:
+    """No thirteenth month, no twenty-fifth hour: the line has no time, and is read."""
     assert taken("2017-13-04T05:12:19Z " + HDT).utc_ms is None
     assert taken("2017-11-04T25:12:19Z " + HDT).utc_ms is None
 
@@ -137,6 +138,7 @@ def test_hostile_texts_are_cleaned() -> None:
 
 @pytest.mark.parametrize("line", ["", " ", "x", "*41", "\\", "\\x", "12:00 nothing here"])
 def test_no_sentence(line: str) -> None:
+    """Neither `$` nor `!` begins anything in the line."""
     refusal = untag(line.encode())
 
     assert isinstance(refusal, Refusal)

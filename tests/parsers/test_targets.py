@@ -115,6 +115,7 @@ class TestPositionsAndLabels:
         assert said(sealed("$RATLL,01,,,,,,,L,")) == ["TargetReport number=1 status=lost"]
 
     def test_tll_half_a_position(self) -> None:
+        """A latitude alone is no place, and no null either."""
         assert refused(sealed("$RATLL,01,4807.038,N,,,,,T,")) is RefusalReason.FIELD_MISSING
 
     def test_tlb_pairs(self) -> None:
@@ -128,7 +129,9 @@ class TestPositionsAndLabels:
         assert len(decoded(sealed(f"$RATLB,{pairs}"))) == 14
 
     def test_tlb_with_half_a_pair(self) -> None:
+        """A number without a label field says nothing of its target."""
         assert said(sealed("$RATLB,1,ALPHA,2")) == ["TargetLabel number=1 label=ALPHA"]
 
     def test_tlb_number_malformed(self) -> None:
+        """There is no target 2.5."""
         assert refused(sealed("$RATLB,2.5,ALPHA")) is RefusalReason.NUMBER_MALFORMED

@@ -49,6 +49,7 @@ def report(**values: int) -> TargetReport:
 
 
 def test_one_target() -> None:
+    """Structure 0: range in hundredths of a mile, angles and speed in tenths."""
     assert said(sentence(target())) == [
         "TargetReport number=7 range_nm=3.21 bearing_deg=45 speed_kn=12.5 course_deg=180 motion_reference=ground "
         "status=tracking"
@@ -63,6 +64,7 @@ def test_four_targets_in_one_sentence() -> None:
 
 
 def test_none_values() -> None:
+    """All ones is "not available"; status 0 is a target that is not tracked."""
     nothing = report(bearing=4095, speed=4095, course=4095, distance=16383, status=0)
 
     assert (nothing.bearing_deg, nothing.speed_kn, nothing.course_deg, nothing.range_nm) == (None, None, None, None)
@@ -79,6 +81,7 @@ def test_angles_that_are_none() -> None:
     ("code", "status"), [(1, "acquiring"), (2, "lost"), (3, None), (4, "tracking"), (6, "tracking"), (7, "tracking")]
 )
 def test_statuses(code: int, status: str | None) -> None:
+    """Status by its three bits; 3 is reserved and says nothing."""
     assert report(status=code).status == status
 
 
