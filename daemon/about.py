@@ -1,12 +1,12 @@
-"""What this program is, for the archive and `--version`."""
+"""What this program is, for the archive, a debrief and `--version`."""
 
 from importlib.metadata import PackageNotFoundError
 from importlib.metadata import version as version_of
 
 
-def version() -> str:
-    """The installed version; `uninstalled` where the program runs from a bare checkout."""
+def program() -> str:
+    """Name and installed version."""
     try:
-        return version_of("secondplot")
+        return f"secondplot {version_of('secondplot')}"
     except PackageNotFoundError:
-        return "uninstalled"
+        return "secondplot, run from its source"

@@ -28,6 +28,8 @@ COMMANDS = {
     "config": "write a commented default configuration, or check one",
 }
 
+ABOUT = "An independent second plot beside the radar: CPA and TCPA with their uncertainty, and alerts."
+
 EPILOG = """example:
   secondplot replay recordings/fog-crossing.nmea.gz
 
@@ -38,7 +40,7 @@ def build_parser(only: str | None = None) -> argparse.ArgumentParser:
     """The whole parser; `only` names the one command whose own arguments are loaded."""
     parser = argparse.ArgumentParser(
         prog="secondplot",
-        description="An independent second plot beside the radar: CPA and TCPA with their uncertainty, and alerts.",
+        description=ABOUT,
         epilog=EPILOG,
         formatter_class=argparse.RawDescriptionHelpFormatter,
         allow_abbrev=False,
@@ -113,9 +115,9 @@ def main(argv: Sequence[str] | None = None) -> int:
         )
         return 2
     if args.version:
-        from daemon.about import version
+        from daemon.about import program
 
-        print(f"secondplot {version()}")
+        print(program())
         return 0
     if args.command is None:
         build_parser().print_help()

@@ -6,7 +6,7 @@ import sys
 from collections.abc import Callable
 from pathlib import Path
 
-from daemon.about import version
+from daemon.about import program
 from daemon.clock import Clock
 from daemon.config import ArchiveSettings, Config
 from daemon.console.palette import PALETTES
@@ -52,7 +52,7 @@ def files(
     if args.events:
         sinks.append(EventsSink(args.events))
     if archive:
-        passage = Passage(origin=origin, source=source, program=f"secondplot {version()}")
+        passage = Passage(origin=origin, source=source, program=program())
         keep = config.archive if origin == "watch" else ArchiveSettings()  # a replay removes nothing
         lossless = origin == "replay"
         sinks.append(

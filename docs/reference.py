@@ -11,20 +11,30 @@ from enum import Enum
 from importlib import import_module
 from itertools import groupby
 from pathlib import Path
-from types import NoneType, UnionType
+from types import ModuleType, NoneType, UnionType
 
 from alerts import events
 from daemon import settings_text
 from daemon.config import Config
 from daemon.main import COMMANDS
 from daemon.sinks import archive_schema
+from daemon.words import CAUTIONS
 
 FOLDER = Path(__file__).parent
 
-COMMANDS_HEAD = """# Commands
+EXIT_CODES = """0 done; 1 a fault of ours; 2 wrong usage or configuration; 3 an input or output that cannot be opened or
+read; 130 interrupted"""
 
-Made from the code by `python -m docs.reference`. Results go to standard output, messages to standard error. Exit
-codes: 0 done; 1 a fault of ours; 2 wrong usage or configuration; 3 an input or output that cannot be opened or read.
+FILES = """$XDG_CONFIG_HOME/secondplot/secondplot.toml, else ~/.config/secondplot/secondplot.toml: the configuration.
+$XDG_DATA_HOME/secondplot/watch.sqlite, else ~/.local/share/secondplot/watch.sqlite: the archive of a watch."""
+
+COMMANDS_HEAD = f"""# Commands
+
+Made from the code by `python -m docs.reference`, as is the manual page that comes with the program (`man secondplot`).
+Results go to standard output, messages to standard error.
+
+Exit codes: {EXIT_CODES}.
+
 Every command also has `--help`, and `--debug` shows a traceback where the program itself is at fault.
 
 Completion in the shell: install with the extra `completion`, then `eval "$(register-python-argcomplete secondplot)"`.
@@ -100,10 +110,7 @@ def events_and_archive() -> str:
 def commands() -> str:
     """docs/commands.md."""
     parts = [COMMANDS_HEAD]
-    for name in COMMANDS:
-        parser = argparse.ArgumentParser(prog=f"secondplot {name}", add_help=False)
-        module = import_module(f"daemon.commands.{name}")
-        module.add_arguments(parser)
+    for name, module, parser in _each_command():
         prose, _, examples = module.HELP.partition("\n\nexample")
         parts += [f"## `secondplot {name}`", "", prose, ""]
         if examples:
@@ -113,20 +120,58 @@ def commands() -> str:
     return "\n".join(parts).replace("\n\n\n\n", "\n\n").replace("\n\n\n", "\n\n").rstrip() + "\n"
 
 
-def _options(parser: argparse.ArgumentParser) -> list[str]:
-    rows = []
+def _arguments(parser: argparse.ArgumentParser) -> Iterator[tuple[str, str]]:
+    """Each argument as it is written, and its meaning; those of an action of its own with its name before them."""
     for action in parser._actions:  # argparse has no public way to ask what a parser takes
         if isinstance(action, argparse._SubParsersAction):
             for name, sub in action.choices.items():
-                rows += [row.replace("| `", f"| `{name} ", 1) for row in _options(sub)[2:-1]]
-            continue
-        value = (
-            action.metavar if isinstance(action.metavar, str) else (action.dest.upper() if action.nargs != 0 else "")
-        )
-        names = ", ".join(action.option_strings)
-        shown = f"{names} {value}".strip() if action.option_strings else value
-        shown = shown.replace("|", "\\|")
-        rows.append(f"| `{shown}` | {_cell((action.help or '').replace('%%', '%'))} |")
+                yield from ((f"{name} {shown}", meaning) for shown, meaning in _arguments(sub))
+        elif action.dest != "help":
+            value = action.metavar or "|".join(map(str, action.choices or ())) or action.dest.upper()
+            names = ", ".join(action.option_strings)
+            shown = f"{names} {value if action.nargs != 0 else ''}".strip() if names else str(value)
+            yield shown, (action.help or "").replace("%%", "%")
+
+
+def manual() -> str:
+    """docs/secondplot.1, the page that `man secondplot` shows (man-pages(7))."""
+    parts = [
+        '.TH SECONDPLOT 1 "" "secondplot"',
+        ".SH NAME", r"secondplot \- an independent second plot of a radar\(aqs tracked targets",
+        ".SH SYNOPSIS", r".B secondplot", r".I COMMAND", r"[options]",
+        ".SH DESCRIPTION", *_roff(import_module("daemon.main").ABOUT),
+        ".SH CAUTIONS", *(line for caution in CAUTIONS for line in (*_roff(caution), ".br")),
+        ".SH COMMANDS",
+    ]  # fmt: skip
+    for name, module, parser in _each_command():
+        prose, _, examples = module.HELP.partition("\n\nexample")
+        parts += [f'.SS "secondplot {name}"', *_roff(prose)]
+        for shown, meaning in _arguments(parser):
+            parts += [".TP", *_roff(shown, r"\fB", r"\fR"), *_roff(meaning)]
+        if examples:
+            parts += [".PP", "Examples:", ".PP", ".nf", *_roff(examples.partition(":\n")[2]), ".fi"]
+    parts += [".SH EXIT STATUS", *_roff(EXIT_CODES), ".SH FILES", *_roff(FILES)]
+    return "\n".join(parts) + "\n"
+
+
+def _roff(text: str, before: str = "", after: str = "") -> Iterator[str]:
+    """Text as roff: its own signs escaped, no line taken for a request."""
+    for line in text.splitlines():
+        safe = line.replace("\\", r"\e").replace("-", r"\-").replace("'", r"\(aq")
+        guard = r"\&" if safe[:1] in (".", "") else ""
+        yield f"{before}{guard}{safe}{after}"
+
+
+def _each_command() -> Iterator[tuple[str, ModuleType, argparse.ArgumentParser]]:
+    for name in COMMANDS:
+        parser = argparse.ArgumentParser(prog=f"secondplot {name}", add_help=False)
+        module = import_module(f"daemon.commands.{name}")
+        module.add_arguments(parser)
+        yield name, module, parser
+
+
+def _options(parser: argparse.ArgumentParser) -> list[str]:
+    rows = [f"| `{_cell(shown)}` | {_cell(meaning)} |" for shown, meaning in _arguments(parser)]
     return ["| argument | meaning |", "| --- | --- |", *rows, ""] if rows else []
 
 
@@ -155,7 +200,12 @@ def _cell(text: str) -> str:
     return " ".join(text.split()).replace("|", "\\|")
 
 
-PAGES = {"commands.md": commands, "configuration.md": configuration, "events.md": events_and_archive}
+PAGES = {
+    "commands.md": commands,
+    "configuration.md": configuration,
+    "events.md": events_and_archive,
+    "secondplot.1": manual,
+}
 
 
 def main() -> None:

@@ -38,7 +38,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     judged.add_argument(
         "--truth", choices=("exercise", "hindsight"), help="default: an exercise's truth where there is one"
     )
-    judged.add_argument("--draw", choices=("encounters", "passages"), help="what the confidence limits draw again")
+    judged.add_argument(
+        "--resample", dest="draw", choices=("encounters", "passages"), help="what the confidence limits draw again"
+    )
     judged.add_argument("--seed", type=int, default=20, metavar="N", help="of those draws")
     asked = parser.add_argument_group("what is asked")
     asked.add_argument("--at-least-warning", metavar="TIME", help="nine close passes in ten have it, e.g. 10min")
@@ -54,8 +56,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     how.add_argument("--joined", action="store_true", help="all that is named is one passage, in this order")
     how.add_argument("--workers", type=int, metavar="N", help="processes (default: one for each core)")
     how.add_argument("--scheduler", metavar="ADDRESS", help="a Dask cluster's workers; they must see the same files")
-    how.add_argument("--rate", type=float, metavar="N", help="lines a second, for recordings that hold no time")
-    how.add_argument("--no-checksum", action="store_true", help="take sentences that have no checksum")
+    shared.add_reading(parser)
     shared.add_settings(parser)
 
 

@@ -20,9 +20,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--within", type=float, default=2.0, metavar="NM", help="full cards within this range (2 NM)")
     parser.add_argument("--cards", type=int, default=60, metavar="N", help="at most so many full cards (60)")
     parser.add_argument("--title", default="", help="the report's title")
-    parser.add_argument("--rate", type=float, metavar="N", help="lines a second, for a recording that holds no time")
-    parser.add_argument("--no-checksum", action="store_true", help="take sentences that have no checksum")
     parser.add_argument("--json", action="store_true", help="say what was written as one JSON object")
+    shared.add_reading(parser)
     shared.add_settings(parser)
 
 

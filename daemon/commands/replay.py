@@ -16,9 +16,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--pace", metavar="N|max", help="times real time; max is the default where the output is no terminal, else 20"
     )
-    parser.add_argument("--rate", type=float, metavar="N", help="lines a second, for a recording that holds no time")
-    parser.add_argument("--no-checksum", action="store_true", help="take sentences that have no checksum")
     parser.add_argument("--json", action="store_true", help="the summary and the speed as JSON, instead of a console")
+    shared.add_reading(parser)
     shared.add_outputs(parser)
     shared.add_settings(parser)
 

@@ -12,6 +12,13 @@ def add_settings(parser: argparse.ArgumentParser) -> None:
     group.add_argument("--condition", metavar="NAME", help="the condition in force at the start")
 
 
+def add_reading(parser: argparse.ArgumentParser) -> None:
+    """How recordings are read."""
+    group = parser.add_argument_group("reading recordings")
+    group.add_argument("--rate", type=float, metavar="N", help="lines a second, for a recording that holds no time")
+    group.add_argument("--no-checksum", action="store_true", help="take sentences that have no checksum")
+
+
 def add_outputs(parser: argparse.ArgumentParser) -> None:
     """Where events go."""
     group = parser.add_argument_group("outputs")

@@ -2,6 +2,8 @@
 
 import argparse
 
+from daemon.commands import shared
+
 HELP = """Listens to feeds for a while, or reads recordings, and says what is there, how often and how clean;
 which sources of heading, position, speed and targets exist, and whether they agree; what can and cannot
 be worked out from them, and what to change on board to mend that.
@@ -18,6 +20,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--for", type=float, default=30.0, dest="seconds", metavar="SECONDS", help="how long to listen (30)"
     )
     parser.add_argument("--json", action="store_true", help="the report as JSON")
+    shared.add_reading(parser)
 
 
 def run(args: argparse.Namespace) -> int:
@@ -35,7 +38,10 @@ def run(args: argparse.Namespace) -> int:
         raise UserError("name either recordings or, with --feed, live feeds: secondplot survey --feed udp:10110")
     if not 0 < args.seconds <= 86_400:
         raise UserError(f"--for {args.seconds:g}: a time in seconds, up to a day")
-    report = listen.of_files(args.files) if args.files else listen.of_feeds(args.feed, args.seconds, HostClock())
+    if args.files:
+        report = listen.of_files(args.files, args.rate, not args.no_checksum)
+    else:
+        report = listen.of_feeds(args.feed, args.seconds, HostClock(), not args.no_checksum)
     if args.json:
         line = msgspec.json.format(msgspec.json.encode(report), indent=2)
         sys.stdout.write(harmless_json(line).decode() + "\n")

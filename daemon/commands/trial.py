@@ -26,7 +26,6 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("files", nargs="*", metavar="FILE", help="recordings, or one archive; none: the running watch")
     parser.add_argument("--at", metavar="TIME", help="10:42 (UTC), an ISO date and time, or +12 minutes; else the end")
     parser.add_argument("--watch", metavar="NAME", help="which running watch, where there are several")
-    parser.add_argument("--rate", type=float, metavar="N", help="lines a second, for a recording that holds no time")
     group = parser.add_argument_group("the alteration")
     group.add_argument("--course", metavar="DEG", help="new course, true; +40 or -40: to starboard or to port")
     group.add_argument("--speed", metavar="KN", help="new speed")
@@ -43,6 +42,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     group.add_argument("--cpa", type=float, metavar="NM", help="the limit (default: that of the condition)")
     parser.add_argument("--json", action="store_true", help="the answer as JSON")
     parser.add_argument("--plot", type=Path, metavar="FILE", help="draw it into an .svg or .png file")
+    shared.add_reading(parser)
     shared.add_settings(parser)
 
 
@@ -96,7 +96,7 @@ def _situation(args: argparse.Namespace) -> "Situation":
                 raise UserError("name one archive, or recordings, not both")
             found = from_archive(Path(args.files[0]), when, config)
         else:
-            found = from_recordings(args.files, when, config, args.rate)
+            found = from_recordings(args.files, when, config, args.rate, not args.no_checksum)
     return found if args.cpa is None else structs.replace(found, limit_nm=args.cpa)
 
 

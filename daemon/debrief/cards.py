@@ -4,6 +4,7 @@ from collections.abc import Sequence
 from html import escape
 
 from alerts.plotting.colregs import rule_text
+from alerts.plotting.terms import Priority
 from daemon import words
 from daemon.debrief import figures
 from daemon.debrief.record import Dated, Passage
@@ -102,7 +103,7 @@ def _alerts(one: Study) -> str:
             figures.seconds(span.raised_s),
             f"{span.alert.priority}: {said(span.alert.rule.replace('_', ' '), 40)}",
             said(span.alert.text),
-            _when(span.acknowledged_s),
+            "needs none" if span.alert.priority is Priority.CAUTION else _when(span.acknowledged_s),
             _when(span.over_s),
             _lead((one.closest.at_s - span.raised_s) / 60.0),
         ]

@@ -8,7 +8,7 @@ import threading
 from pathlib import Path
 
 from alerts.lookout import Lookout
-from daemon.about import version
+from daemon.about import program
 from daemon.clock import HostClock
 from daemon.commands import shared
 from daemon.config import load
@@ -68,7 +68,7 @@ def gather(args: argparse.Namespace) -> Gathered:
     """Recordings through the stream, their events kept."""
     config = load(args.config, shared.overrides(args))
     recordings = [Recording(path) for path in args.files]
-    record = Gathered("\n".join(args.files), f"secondplot {version()}")
+    record = Gathered("\n".join(args.files), program())
     stream = Stream(
         Lookout(lookout_settings(config)),
         [record],

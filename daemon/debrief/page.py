@@ -26,6 +26,8 @@ MOST_CARDS = 60
 MOST_LISTED = 1500
 # Play-back moves at most so many.
 MOST_PLAYED = 40
+# The rules on own sensors, without their `_lost`.
+SENSORS = ("heading", "position", "speed")
 
 
 class Shape(Struct, frozen=True, kw_only=True):
@@ -127,14 +129,22 @@ def summary(debrief: Debrief) -> str:
     nearest = min(debrief.studies, key=lambda one: one.closest.range_nm, default=None)
     if nearest is not None:
         parts.append(
-            f"The nearest came {called(nearest.target, nearest.name)}, {words.miles(nearest.closest.range_nm)} at "
+            f"{called(nearest.target, nearest.name)} came nearest: {words.miles(nearest.closest.range_nm)} at "
             f"{figures.hours(nearest.closest.at_s)}."
         )
     faults = figures.feed_faults(passage)
-    parts.append(f"Feeds failed {len(faults)} times." if faults else "No feed failed.")
+    parts.append(f"Feeds failed {len(faults)} time{'s' * (len(faults) != 1)}." if faults else "No feed failed.")
+    parts += _sensors_lost(debrief)
     lost = sum(events for _, _, events in passage.gaps)
     parts += [f"The archive lost {lost} events in {len(passage.gaps)} gaps."] if lost else []
     return " ".join(parts)
+
+
+def _sensors_lost(debrief: Debrief) -> list[str]:
+    """Own ship's sensors that fell silent: what was worked out meanwhile rests on less."""
+    told = Counter(span.alert.rule for span in debrief.spans)
+    lost = [f"{sensor} {told[f'{sensor}_lost']} x" for sensor in SENSORS if told[f"{sensor}_lost"]]
+    return [f"Own sensors lost for a while: {', '.join(lost)}."] if lost else []
 
 
 def _day(at_s: float) -> str:

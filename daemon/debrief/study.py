@@ -46,7 +46,7 @@ class Closest(Struct, frozen=True):
 
 
 class Span(Struct, frozen=True):
-    """One alert from its raising to its end, with its first text and values."""
+    """One alert from its raising to its end, with its first text and values. A caution needs no acknowledgement."""
 
     alert: Alert
     raised_s: float
@@ -171,7 +171,7 @@ def spans_of(alerts: Sequence[tuple[float, Alert]]) -> tuple[Span, ...]:
     over: dict[int, float] = {}
     for at_s, alert in alerts:
         first.setdefault(alert.id, (at_s, alert))
-        if alert.state is AlertState.ACTIVE_ACKNOWLEDGED:
+        if alert.state is AlertState.ACTIVE_ACKNOWLEDGED and alert.priority is not Priority.CAUTION:
             acknowledged.setdefault(alert.id, at_s)
         if alert.state in (AlertState.NORMAL, AlertState.RECTIFIED_UNACKNOWLEDGED):
             over.setdefault(alert.id, at_s)

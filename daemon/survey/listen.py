@@ -18,9 +18,9 @@ GIVE_UP_S = 5.0
 """A survey of feeds of which none has been opened by then ends: whoever waits for it looks at the cable meanwhile."""
 
 
-def of_files(paths: Sequence[str]) -> Report:
-    """One survey over all the files, in the order given."""
-    survey = Survey(RecordedTimeline())
+def of_files(paths: Sequence[str], rate: float | None = None, require_checksum: bool = True) -> Report:
+    """One survey over all the files, in the order given. `rate`: lines a second, where they hold no time."""
+    survey = Survey(RecordedTimeline(rate), require_checksum)
     accounts: dict[str, Counters] = {}
     recordings = [Recording(path) for path in paths]
     for recording in recordings:
@@ -32,7 +32,7 @@ def of_files(paths: Sequence[str]) -> Report:
     return survey.report(accounts, {})
 
 
-def of_feeds(uris: Sequence[str], seconds: float, clock: Clock) -> Report:
+def of_feeds(uris: Sequence[str], seconds: float, clock: Clock, require_checksum: bool = True) -> Report:
     """Listen for that long, or until a signal or the end of all feeds, whichever comes first.
 
     Raises UserError where not one feed could ever be opened: a report would blame equipment that was never heard.
@@ -43,7 +43,7 @@ def of_feeds(uris: Sequence[str], seconds: float, clock: Clock) -> Report:
     intake = Intake()
     Signals(intake).install()
     feeds = [open_feed(spec, intake, clock) for spec in specs]
-    survey = Survey(LiveTimeline(clock.mono_s(), clock.utc_ms()))
+    survey = Survey(LiveTimeline(clock.mono_s(), clock.utc_ms()), require_checksum)
     accounts = {feed.name: feed.counters for feed in feeds}
     for feed in feeds:
         feed.start()

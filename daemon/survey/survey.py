@@ -74,8 +74,9 @@ class Report(Struct, frozen=True, kw_only=True):
 class Survey:
     """Takes lines and remembers what they were; nothing is judged before the end."""
 
-    def __init__(self, timeline: Timeline) -> None:
+    def __init__(self, timeline: Timeline, require_checksum: bool = True) -> None:
         self._timeline = timeline
+        self._require_checksum = require_checksum
         self.feeds: dict[str, FeedTally] = {}
         self.sources = Sources()
         self.comparisons = Comparisons()
@@ -97,7 +98,7 @@ class Survey:
 
     def _take(self, arrival: Arrival) -> Refusal | None:
         name = arrival.feed if arrival.feed in self.feeds or len(self.feeds) < MOST_FEEDS else "others"
-        feed = self.feeds.get(name) or self.feeds.setdefault(name, FeedTally(name))
+        feed = self.feeds.get(name) or self.feeds.setdefault(name, FeedTally(name, self._require_checksum))
         tagged = arrival.tagged or untag(arrival.line)
         if isinstance(tagged, Refusal):
             feed.refuse(tagged.reason, tagged.detail, arrival)
@@ -128,7 +129,7 @@ class Survey:
         """The end: everything in order, and what follows from it. `listened_s`: how long live feeds were heard."""
         begun_s = self._first_s or 0.0
         for name in accounts:
-            self.feeds.setdefault(name, FeedTally(name))
+            self.feeds.setdefault(name, FeedTally(name, self._require_checksum))
         feeds = [
             self._feed_report(feed, accounts.get(name, Counters()), troubles.get(name, ""), begun_s)
             for name, feed in sorted(self.feeds.items())

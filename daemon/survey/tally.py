@@ -71,9 +71,9 @@ class Rhythm:
 class FeedTally:
     """One feed: what came by it, and what was wrong with it."""
 
-    def __init__(self, name: str) -> None:
+    def __init__(self, name: str, require_checksum: bool = True) -> None:
         self.name = name
-        self.decoder = Decoder(name)
+        self.decoder = Decoder(name, require_checksum)
         self.lines = Rhythm()
         self.addresses: dict[str, Rhythm] = {}
         self.talkers: Counter[str] = Counter()

@@ -78,10 +78,14 @@ class _Reached(Exception):  # noqa: N818  (not an error: the moment that was ask
     pass
 
 
-def from_recordings(paths: Sequence[str], when: When | None, config: Config, rate: float | None = None) -> Situation:
+def from_recordings(
+    paths: Sequence[str], when: When | None, config: Config, rate: float | None = None, require_checksum: bool = True
+) -> Situation:
     """The situation in recordings at a moment, or at their end. Everything before it is watched as in a replay."""
     recordings = [Recording(path) for path in paths]
-    stream = Stream(Lookout(lookout_settings(config)), [], feeds_of(recordings), RecordedTimeline(rate))
+    stream = Stream(
+        Lookout(lookout_settings(config)), [], feeds_of(recordings, require_checksum), RecordedTimeline(rate)
+    )
 
     def wait_for(moment: Moment) -> None:
         if when is not None and when.has_come(moment.time.utc_ms):

@@ -60,6 +60,26 @@ def record() -> Gathered:
     return gathered(passage(1200))
 
 
+def test_what_own_ship_had_lost_stands_in_the_passages_paragraph(tmp_path: Path) -> None:
+    """'No feed failed' alone would read as if all had been well."""
+    recording = FOG.with_name("sensor-failures.nmea.gz")
+    assert main(["debrief", str(recording), "--output", str(tmp_path / "page.html")]) == 0
+    text = (tmp_path / "page.html").read_text(encoding="utf-8")
+
+    assert "Own sensors lost for a while: heading 1 x, position 1 x." in text
+
+
+def test_a_caution_needs_no_acknowledgement_and_is_not_said_to_have_one(tmp_path: Path) -> None:
+    recording = FOG.with_name("late-turn.nmea.gz")
+    main(["debrief", str(recording), "--output", str(tmp_path / "page.html")])
+    row = re.search(
+        r"<tr>(?:(?!</tr>).)*caution: target manoeuvre.*?</tr>", (tmp_path / "page.html").read_text(encoding="utf-8")
+    )
+
+    assert row is not None
+    assert "<td>needs none</td>" in row[0]
+
+
 class TestStudy:
     def test_the_closest_approach_is_that_of_the_track_not_of_one_plot(self, record: Gathered) -> None:
         """Truth by plane geometry of the invented passage: radar-12 0.49 NM at 1370 s is after its end; radar-03
