@@ -87,6 +87,14 @@ def default_path() -> Path:
     return Path(home) / "secondplot" / "secondplot.toml"
 
 
+def archive_path(config: Config) -> Path:
+    """Where a watch keeps its tracks unless it is told otherwise: as configured, else under $XDG_DATA_HOME."""
+    if config.archive.path:
+        return Path(config.archive.path)
+    home = os.environ.get("XDG_DATA_HOME") or str(Path.home() / ".local" / "share")
+    return Path(home) / "secondplot" / "watch.sqlite"
+
+
 def load(path: Path | None, overrides: Sequence[str] = ()) -> Config:
     """The configuration in force. A file that is named must exist; the default one need not.
 

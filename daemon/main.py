@@ -6,6 +6,7 @@ import re
 import sys
 from collections.abc import Iterable, Sequence
 from importlib import import_module
+from typing import NoReturn
 
 from daemon.errors import UserError
 
@@ -36,9 +37,16 @@ EPILOG = """example:
 An aid to look-out, never a substitute. `secondplot COMMAND --help` has an example of each."""
 
 
+class Parser(argparse.ArgumentParser):
+    """Says what is wrong in one line, and where help is; the whole usage would push it off a small screen."""
+
+    def error(self, message: str) -> NoReturn:
+        self.exit(2, f"{self.prog}: {message}: see {self.prog} --help\n")
+
+
 def build_parser(only: str | None = None) -> argparse.ArgumentParser:
     """The whole parser; `only` names the one command whose own arguments are loaded."""
-    parser = argparse.ArgumentParser(
+    parser = Parser(
         prog="secondplot",
         description=ABOUT,
         epilog=EPILOG,

@@ -5,6 +5,7 @@ Configuration and scenario files are both read here.
 
 import re
 import tomllib
+from collections.abc import Sequence
 from difflib import get_close_matches
 from pathlib import Path
 from typing import Any, TypeVar
@@ -67,8 +68,8 @@ def explain(message: str, values: dict[str, Any], into: type, text: str, name: s
         meant = get_close_matches(unknown[1], _known_fields(into, path[:-1]), n=2)
         hint = f"; did you mean {' or '.join(map(repr, meant))}?" if meant else ""
         problem = f"there is no such key{hint}"
-    if "enum value" in problem:
-        problem = f"{problem.rpartition('value ')[2]} is none of {', '.join(_choices(into, path))}"
+    if "enum value" in problem and (choices := _choices(into, path)):
+        problem = f"{problem.rpartition('value ')[2]} is none of {', '.join(choices)}"
     line = line_of(text, path)
     place = f"{name}, line {line}" if line else name
     return f"{place}: {'.'.join(_quoted(key) for key in path) or 'the file'}: {_plainly(problem)}"
@@ -79,6 +80,7 @@ def _plainly(problem: str) -> str:
              "`object`": "a table", "`array`": "a list", "`null`": "nothing"}  # fmt: skip
     for old, new in swaps.items():
         problem = problem.replace(old, new)
+    problem = re.sub(r"object missing required field `([^`]*)`", r"'\1' is missing", problem, flags=re.IGNORECASE)
     return problem[:1].lower() + problem[1:]
 
 
@@ -125,9 +127,22 @@ def _choices(into: Any, path: tuple[str, ...]) -> list[str]:
     node = msgspec.inspect.type_info(into)
     for step in path:
         node = _step_into(node, step)
+    return [str(word) for kind in _plain_types(node) for word in _words_of(kind)]
+
+
+def _plain_types(node: Any) -> list[Any]:
+    """A type without the bounds and description about it; of several, each."""
     while isinstance(node, msgspec.inspect.Metadata):
         node = node.type
-    return [str(one.value) for one in node.cls] if isinstance(node, msgspec.inspect.EnumType) else ["its words"]
+    if isinstance(node, msgspec.inspect.UnionType):
+        return [plain for part in node.types for plain in _plain_types(part)]
+    return [node]
+
+
+def _words_of(kind: Any) -> Sequence[object]:
+    if isinstance(kind, msgspec.inspect.EnumType):
+        return [one.value for one in kind.cls]
+    return kind.values if isinstance(kind, msgspec.inspect.LiteralType) else ()
 
 
 def _bare(node: Any) -> Any:

@@ -4,7 +4,6 @@ Signals wake the queue. The first SIGTERM or SIGINT ends the watch in order, a s
 """
 
 import argparse
-import os
 import queue
 import sys
 from collections.abc import Sequence
@@ -19,7 +18,7 @@ from alerts.lookout import OURSELVES, Lookout
 from daemon import outputs, status, telling
 from daemon.clock import Clock, HostClock
 from daemon.commands import shared
-from daemon.config import Config, FeedSettings, LabelsFrom, load
+from daemon.config import Config, FeedSettings, LabelsFrom, archive_path, load
 from daemon.control import ControlServer, Pending, Request
 from daemon.errors import UserError
 from daemon.feeds.face import Feed
@@ -210,7 +209,4 @@ def _archive(args: argparse.Namespace, config: Config) -> Path | None:
         return None
     if args.archive:
         return Path(args.archive)
-    if config.archive.path:
-        return Path(config.archive.path)
-    home = os.environ.get("XDG_DATA_HOME") or str(Path.home() / ".local" / "share")
-    return Path(home) / "secondplot" / "watch.sqlite"
+    return archive_path(config)

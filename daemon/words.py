@@ -6,9 +6,9 @@ A value that is not known is a dash, never a number. Text that came over the wir
 
 import unicodedata
 
-from alerts.events import Instant
+from alerts.events import Alert, Instant
 from alerts.plotting.colregs import rule_number
-from alerts.plotting.terms import AlertState, Encounter
+from alerts.plotting.terms import AlertState, Encounter, Priority
 
 DASH = "–"
 
@@ -155,6 +155,14 @@ ALERT_STATES = {
     AlertState.NORMAL: "over",
 }
 """The states of IEC 62923-1 as a person reads them; events and the archive keep the standard's own names."""
+
+
+def alert_state(alert: Alert) -> str:
+    """The state as a person reads it. A caution needs no acknowledgement: nobody has acknowledged it, it stands."""
+    if alert.priority is Priority.CAUTION and alert.state is AlertState.ACTIVE_ACKNOWLEDGED:
+        return "stands"
+    return ALERT_STATES[alert.state]
+
 
 CAUTIONS = (
     "An aid to a proper look-out, never a substitute.",

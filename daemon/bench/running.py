@@ -138,7 +138,7 @@ def _cluster(address: str) -> Iterator[Executor]:
     try:
         from distributed import Client
     except ImportError:
-        raise UserError("--scheduler needs Dask: pip install 'secondplot[cluster]'") from None
+        raise UserError("--scheduler needs Dask: pip install distributed") from None
     connect: Any = Client  # Dask's own types are not complete
     try:
         client = connect(address, timeout="10s", set_as_default=False)

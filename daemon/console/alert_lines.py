@@ -60,7 +60,9 @@ HEAD = 27  # cells before an alert's text
 def _alert_line(raised: Raised, look: Look, most: int = 1) -> list[Text]:
     """Priority, state, the text, and the time at which the text's figures were true; `most` lines, a cut is marked."""
     alert = raised.alert
-    head = f"{alert.priority.upper():<7} {STATE_WORDS[alert.state]:<9.9} {words.clock(alert.time)}"
+    needs_none = alert.priority is Priority.CAUTION and alert.state is AlertState.ACTIVE_ACKNOWLEDGED
+    state = "" if needs_none else STATE_WORDS[alert.state]
+    head = f"{alert.priority.upper():<7} {state:<9.9} {words.clock(alert.time)}"
     text = _wrapped(alert.text, most, look)
     first = line(look, (head, role_of(raised, look)), (" " + text[0], ""))
     return [first, *[line(look, (" " * HEAD + rest, "")) for rest in text[1:]]]

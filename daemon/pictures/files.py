@@ -26,6 +26,6 @@ def _png(svg: str, path: Path) -> bytes:
         import resvg_py
     except ImportError:
         raise UserError(
-            f"--plot {path}: PNG needs a renderer: pip install 'secondplot[png]', or name a file that ends in .svg"
+            f"--plot {path}: PNG needs a renderer: pip install resvg_py, or name a file that ends in .svg"
         ) from None
     return bytes(resvg_py.svg_to_bytes(svg_string=svg, zoom=PNG_ZOOM, sans_serif_family="DejaVu Sans"))

@@ -84,7 +84,7 @@ class Plain:
     def _line(self, event: AnyEvent) -> str | None:
         if isinstance(event, Alert):
             state = "" if event.id in self._rectified else _not_over(event)
-            state = state or words.ALERT_STATES[event.state]
+            state = state or words.alert_state(event)
             if event.state is AlertState.RECTIFIED_UNACKNOWLEDGED:
                 self._rectified.add(event.id)
             else:

@@ -71,9 +71,7 @@ def write_parquet(tracks: Iterable[Track], path: Path) -> int:
         import pyarrow as arrow
         from pyarrow import parquet
     except ImportError:
-        raise UserError(
-            "Parquet needs its extra: pip install 'secondplot[parquet]', or choose another format"
-        ) from None
+        raise UserError("Parquet needs its library: pip install pyarrow, or choose another format") from None
     schema = _schema(arrow)
     written = 0
     try:

@@ -2,13 +2,13 @@
 
 import argparse
 import json
-import os
 import sys
 from collections.abc import Iterable, Iterator
 from pathlib import Path
 
 from alerts.events import Instant
 from daemon import words
+from daemon.config import archive_path, load
 from daemon.errors import CANNOT_OPEN, UserError
 from daemon.pictures.drawing import Drawing
 from daemon.pictures.files import write as write_picture
@@ -32,18 +32,12 @@ def tell(args: argparse.Namespace) -> int:
         to_ms=when(args.until, "--until"),
         within_nm=args.within,
     )
-    with ArchiveReader(args.archive or default_archive()) as reader:
+    with ArchiveReader(args.archive or archive_path(load(None))) as reader:
         if args.action == "list":
             return _list(reader, wanted, args.json)
         if args.action == "show":
             return _show(reader, wanted, args)
         return _export(reader, wanted, args)
-
-
-def default_archive() -> Path:
-    """Where `watch` keeps its archive."""
-    home = os.environ.get("XDG_DATA_HOME") or str(Path.home() / ".local" / "share")
-    return Path(home) / "secondplot" / "watch.sqlite"
 
 
 # ----------------------------------------------------------------------------------------------------- list
@@ -63,9 +57,13 @@ def _list(reader: ArchiveReader, wanted: Selection, as_json: bool) -> int:
             print(_passage_line(passages[last]))
             print("  target         plots  seen, UTC             closest  at        name")
         print(_row_line(row))
+    _say_none(chosen)
+    return 0
+
+
+def _say_none(chosen: list[TargetRow]) -> None:
     if not chosen:
         print("secondplot tracks: no track in the archive is what was asked for", file=sys.stderr)
-    return 0
 
 
 def _passage_line(row: PassageRow) -> str:
@@ -162,6 +160,7 @@ def _export(reader: ArchiveReader, wanted: Selection, args: argparse.Namespace) 
     if not kind:
         raise UserError("choose --format gpx, geojson, csv or parquet, or an --output that ends so")
     chosen = rows(reader, wanted)
+    _say_none(chosen)
     found = tracks(reader, chosen, wanted)
     if kind == "parquet":
         if args.output is None:

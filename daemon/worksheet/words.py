@@ -10,7 +10,7 @@ from daemon.words import bearing
 
 CAUTION = (
     "An aid to look-out, never a substitute: small craft, buoys and wood may not be seen by radar at all. "
-    "The Collision Regulations and a seaman's judgement decide."
+    "The COLREGs, local rules and licensed practice decide."
 )
 
 Json = float | int | str | bool | None | list["Json"] | dict[str, "Json"]

@@ -27,7 +27,7 @@ from daemon.errors import UserError
 from daemon.sinks.console import Console
 from daemon.sinks.face import SinkError
 from daemon.sinks.plain import Plain
-from tests.daemon.passages import moment, passage
+from tests.daemon.passages import alert, moment, passage
 
 
 class Emulated:
@@ -233,6 +233,19 @@ class TestPlain:
         assert at_five[1].startswith("08:05:00 radar-07 (TEAL): bearing 073°T, 2.7")
         assert "bearing steady, CPA 0.04 NM (95 % 0.00 to 0.20 NM) in 10.1 min, collision course" in at_five[1]
         assert len(at_five) == 4
+
+    def test_a_caution_that_nobody_has_acknowledged_is_not_said_to_be(self) -> None:
+        output = StringIO()
+        sink = Plain(output, patient=True, cautions=False)
+        acknowledged, rule = AlertState.ACTIVE_ACKNOWLEDGED, "picture_changed"
+        caution = structs.replace(alert(0, 4, None, "range", acknowledged, rule), priority=Priority.CAUTION)
+        sink.take(moment(0), [caution, alert(0, 5, None, "silent", acknowledged, "feed_silent")])
+        sink.close()
+
+        assert output.getvalue().splitlines() == [
+            "08:00:00 CAUTION 4, stands: range",
+            "08:00:00 WARNING 5, acknowledged: silent",
+        ]
 
     @pytest.mark.parametrize(
         ("change", "state"),

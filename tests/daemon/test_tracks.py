@@ -240,3 +240,22 @@ class TestShow:
     def test_a_hostile_name_is_harmless(self, archive: Path, capsys: pytest.CaptureFixture[str]) -> None:
         assert main(["tracks", "list", "--archive", str(archive)]) == 0
         assert "\x1b" not in capsys.readouterr().out
+
+
+def test_the_archive_that_is_not_named_is_the_one_that_the_watch_keeps(
+    archive: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """As the configuration says, not where it would be without one."""
+    monkeypatch.setenv("XDG_CONFIG_HOME", str(tmp_path))
+    (tmp_path / "secondplot").mkdir()
+    text = f"[archive]\npath = {json.dumps(str(archive))}\n"
+    (tmp_path / "secondplot" / "secondplot.toml").write_text(text, encoding="utf-8")
+
+    assert main(["tracks", "list"]) == 0
+    assert "radar-07" in capsys.readouterr().out
+
+
+def test_an_export_of_nothing_says_so(archive: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    export(archive, tmp_path / "none.gpx", "--since", "2099-01-01")
+
+    assert "no track in the archive is what was asked for" in capsys.readouterr().err
