@@ -24,7 +24,7 @@ lines would leave no room for the newest heading."""
 class Kind(IntEnum):
     """Kinds of line by importance, the least first. What is lost first is what comes again soonest or is not used."""
 
-    UNUSED = 0
+    UNUSED = 0  # not read, or not missed: depth, text
     AIS = 1
     OWN_SHIP = 2
     TARGETS = 3  # tracked targets, radar settings, commands to alerts

@@ -10,7 +10,7 @@ from daemon import words
 from daemon.trialling.moment import Situation
 
 ASSUMPTION = "assumes that every target holds its course and speed; it is geometry, not advice"
-CAUTION = "an aid to look-out: small craft may not be seen by radar at all; the Collision Regulations decide"
+CAUTION = "an aid to look-out: small craft may not be seen by radar at all; the COLREGs decide"
 
 Json = float | int | str | bool | None | list["Json"] | dict[str, "Json"]
 

@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 
 from daemon.feeds.face import Arrival, Counters
 from daemon.feeds.intake import Intake, Kind, kind_of
+from parsers.decode import SENTENCES
 
 TTM = b"$RATTM,01,1.00,045.0,T*00"
 HDT = b"$HEHDT,123.4,T*00"
@@ -155,3 +156,10 @@ def test_stopping_frees_a_source_that_waits() -> None:
 
     assert not waiter.is_alive()
     assert not counters.imbalance()
+
+
+def test_every_sentence_that_is_read_has_its_place_when_not_all_can_be_taken() -> None:
+    """What is not named is lost first: that must be a choice. Depth and text do nothing for the plot."""
+    unnamed = {name for name in SENTENCES if kind_of(f"$II{name},".encode()) is Kind.UNUSED}
+
+    assert unnamed == {"DBT", "DPT", "TXT"}
