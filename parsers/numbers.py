@@ -156,13 +156,22 @@ def position(lat: str, north_south: str, lon: str, east_west: str) -> tuple[floa
     return _coordinate(lat, north_south, "NS", 90.0), _coordinate(lon, east_west, "EW", 180.0)
 
 
-# The sentences of one second share a time: remembering it takes a fifth off the time of a TTM (measured).
-@lru_cache(maxsize=256)
 def time_of_day(text: str) -> float | None:
     """Seconds since midnight from `hhmmss.ss`; 86400 and over at a leap second (235960).
 
     RefusalError as for `number`.
     """
+    second, point, digits = text.partition(".")
+    if len(second) != 6 or second >= "24" or not digits or not (second + digits).isdecimal():
+        return _time_of_day(text)
+    whole_s = _time_of_day(second)
+    # The seconds and their fraction apart, so that no dust of a subtraction is left.
+    return None if whole_s is None else whole_s + float(point + digits)
+
+
+# The sentences of one second share it: remembering it takes a fifth off the time of a TTM (measured).
+@lru_cache(maxsize=256)
+def _time_of_day(text: str) -> float | None:
     value = number(text, 0.0, 240001.0)
     if value is None:
         return None
@@ -170,7 +179,7 @@ def time_of_day(text: str) -> float | None:
     seconds, minutes = whole_part % 100, whole_part // 100 % 100
     if seconds > 60 or minutes > 59:
         raise RefusalError(RefusalReason.OUT_OF_RANGE, f"time {shown(text)}")
-    # The seconds and their fraction apart, so that no dust of a subtraction is left.
+    text = text.strip(" ")
     point = text.find(".")
     fraction = float(text[point:]) if 0 <= point < len(text) - 1 else 0.0
     return whole_part // 10000 * 3600 + minutes * 60 + seconds + fraction
