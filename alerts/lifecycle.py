@@ -27,8 +27,6 @@ MOST_ALERTS = 1000
 MOST_ESCALATIONS = 9
 """The counter of ALF field 12 has one digit."""
 
-_RANK = {Priority.CAUTION: 0, Priority.WARNING: 1, Priority.ALARM: 2}
-
 
 class Entry(Struct):
     """One alert that is not normal. Times in seconds of the stream's clock."""
@@ -137,7 +135,7 @@ class AlertBook:
     def standing(self, moment: Moment) -> list[Alert]:
         """All alerts that are not normal, the most urgent first, as events of this moment."""
         order = {V: 0, S: 1, A: 2, U: 3}
-        entries = sorted(self._entries.values(), key=lambda e: (-_RANK[e.priority], order[e.state], e.id))
+        entries = sorted(self._entries.values(), key=lambda e: (-e.priority.rank, order[e.state], e.id))
         return [self._event(moment, entry, "") for entry in entries]
 
     def drain(self) -> list[Notice | Refused]:
@@ -172,7 +170,7 @@ class AlertBook:
             self._fire(moment, entry, Trigger.RAISE, "again")
         elif finding.phase is Phase.LOST and not lost_before:
             self._fire(moment, entry, Trigger.LOSE, finding.reason)
-        elif _RANK[finding.priority] > _RANK[entry.priority]:
+        elif finding.priority.rank > entry.priority.rank:
             entry.priority = finding.priority
             self._fire(moment, entry, Trigger.PROMOTE, str(finding.priority))
         elif finding.phase is Phase.WORSENED:
@@ -325,7 +323,7 @@ class AlertBook:
         if len(self._entries) < MOST_ALERTS:
             return
         order = {U: 0, A: 1, S: 2, V: 3}
-        oldest = min(self._entries.values(), key=lambda e: (order[e.state], _RANK[e.priority], e.id))
+        oldest = min(self._entries.values(), key=lambda e: (order[e.state], e.priority.rank, e.id))
         self._fire(moment, oldest, Trigger.CLOSE, f"more than {MOST_ALERTS} alerts")
 
     def _prune(self, moment: Moment) -> None:

@@ -14,7 +14,7 @@ from collections.abc import Sequence
 from msgspec import Struct
 
 from parsers.encode import escape, sentence
-from parsers.numbers import Reading
+from parsers.numbers import DAY_S, Reading
 from parsers.observations import AlertCommand, Observation
 from parsers.sentence import RefusalError, RefusalReason, shown
 
@@ -25,7 +25,6 @@ TITLE_LENGTH = 16
 COMMANDS = {"A": "acknowledge", "Q": "request", "O": "transfer", "S": "silence"}
 MOST_IDENTIFIER = 9_999_999
 MOST_INSTANCE = 999_999
-DAY_S = 86_400.0
 
 
 class AlertName(Struct, frozen=True, gc=False):
@@ -126,7 +125,7 @@ def _fit(text: str, room: int) -> str:
 def _time(time_of_day_s: float | None) -> str:
     if time_of_day_s is None:
         return ""
-    centiseconds = round(time_of_day_s % DAY_S * 100) % round(DAY_S * 100)
+    centiseconds = round(time_of_day_s % DAY_S * 100) % (DAY_S * 100)
     seconds, hundredths = divmod(centiseconds, 100)
     return f"{seconds // 3600:02d}{seconds // 60 % 60:02d}{seconds % 60:02d}.{hundredths:02d}"
 

@@ -12,8 +12,6 @@ Rules for this file:
 """
 
 from collections.abc import Mapping, Sequence
-from functools import reduce
-from operator import xor
 from typing import Literal
 
 from parsers.encode_numbers import (
@@ -26,6 +24,7 @@ from parsers.encode_numbers import (
     with_unit,
 )
 from parsers.observations import NM_M, Acquisition, MotionReference, Orientation, Reference, TargetStatus
+from parsers.sentence import checksum
 
 KMH_PER_KN = NM_M / 1000.0
 MPH_PER_KN = NM_M / 1609.344  # the international mile, exact
@@ -50,20 +49,15 @@ _MOTION = {
 # ------------------------------------------------------------------------------------------------ carriage
 
 
-def checksum(text: str) -> int:
-    """XOR of all characters. `text` must be ASCII."""
-    return reduce(xor, text.encode("ascii"), 0)
-
-
 def sentence(body: str, start: str = "$") -> str:
-    """`body` between its start character and its checksum."""
-    return f"{start}{body}*{checksum(body):02X}"
+    """`body`, which must be ASCII, between its start character and its checksum."""
+    return f"{start}{body}*{checksum(body.encode('ascii')):02X}"
 
 
 def tag_block(line: str, utc_ms: int, source: str) -> str:
     """The sentence behind a TAG block with its source (`RA0001`) and its UNIX time in milliseconds."""
     block = f"s:{source},c:{utc_ms}"
-    return f"\\{block}*{checksum(block):02X}\\{line}"
+    return f"\\{block}*{checksum(block.encode('ascii')):02X}\\{line}"
 
 
 def escape(text: str) -> str:

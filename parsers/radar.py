@@ -14,11 +14,9 @@ from parsers.observations import (
     WaterMotion,
 )
 from parsers.sentence import RefusalError, RefusalReason, shown
+from parsers.validity import FARTHEST_NM, TOP_SPEED_KN
 
 Observations = tuple[Observation, ...]
-
-FARTHEST_NM = 200.0
-TOP_SPEED_KN = 200.0
 
 _ORIENTATIONS = {"C": Orientation.COURSE_UP, "H": Orientation.HEAD_UP, "N": Orientation.NORTH_UP}
 

@@ -23,13 +23,9 @@ from parsers.observations import (
 )
 from parsers.sentence import RefusalError, RefusalReason, shown
 from parsers.text import clean
+from parsers.validity import FARTHEST_NM, TOP_SPEED_KN
 
 Observations = tuple[Observation, ...]
-
-FARTHEST_NM = 200.0
-"""Beyond any radar's longest scale (96 or 120 NM) and any AIS target passed on as tracked."""
-
-TOP_SPEED_KN = 200.0
 
 LONGEST_TCPA_MIN = 24 * 60.0
 """Sets write millions of minutes for a lost target. Hours occur honestly, where two velocities are nearly equal."""

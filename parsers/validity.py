@@ -1,4 +1,4 @@
-"""What own-ship sentences have in common: marks of what is valid, and angles with E or W beside them."""
+"""What sentences have in common: the largest values there are, marks of what is valid, angles with E or W beside."""
 
 from parsers.numbers import Reading, optional, signed
 from parsers.observations import FixQuality
@@ -6,6 +6,9 @@ from parsers.sentence import RefusalError, RefusalReason, shown
 
 TOP_SPEED_KN = 200.0
 """No vessel is faster; sets write 999.9 for a speed that they do not know."""
+
+FARTHEST_NM = 200.0
+"""Beyond any radar's longest scale (96 or 120 NM) and any AIS target passed on as tracked."""
 
 # Mode letters of RMC, GLL, VTG and GNS (2.3 and later). A null mode is of an older sentence: the status decides.
 MODES: dict[str, FixQuality | None] = {

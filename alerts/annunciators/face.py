@@ -4,7 +4,8 @@ from collections.abc import Sequence
 from typing import Protocol
 
 from alerts.notices import Notice, Refused
-from alerts.plotting.terms import AlertState, Priority
+from alerts.plotting.terms import AlertState
+from alerts.rules.wording import clock
 
 Telling = Notice | Refused
 
@@ -31,9 +32,6 @@ class AnnunciatorError(Exception):
     """An alert could not be told this way; the text says why and what to do about it."""
 
 
-RANK = {Priority.CAUTION: 0, Priority.WARNING: 1, Priority.ALARM: 2}
-
-
 def to_sound(batch: Sequence[Telling]) -> Notice | None:
     """The most urgent notice that is still to be heard: what was acknowledged or ended meanwhile is not."""
     latest = {notice.alert.id: notice for notice in batch if isinstance(notice, Notice)}
@@ -44,7 +42,7 @@ def to_sound(batch: Sequence[Telling]) -> Notice | None:
         and notice.audible
         and latest[notice.alert.id].alert.state is AlertState.ACTIVE_UNACKNOWLEDGED
     ]
-    return max(audible, key=lambda notice: RANK[notice.alert.priority], default=None)
+    return max(audible, key=lambda notice: notice.alert.priority.rank, default=None)
 
 
 def line_of(notice: Notice) -> str:
@@ -52,4 +50,4 @@ def line_of(notice: Notice) -> str:
     alert = notice.alert
     test = "TEST " if notice.is_test else ""
     state = "" if alert.state is AlertState.ACTIVE_UNACKNOWLEDGED else f", {alert.state}"
-    return f"{str(alert.time)[11:19]} UTC {test}{alert.priority.upper()} {alert.id} {alert.text} ({notice.why}{state})"
+    return f"{clock(alert.time)} {test}{alert.priority.upper()} {alert.id} {alert.text} ({notice.why}{state})"

@@ -80,6 +80,14 @@ class Priority(StrEnum):
     WARNING = "warning"
     CAUTION = "caution"
 
+    @property
+    def rank(self) -> int:
+        """The more urgent, the greater: 0 for a caution, 2 for an alarm."""
+        return _RANKS[self]
+
+
+_RANKS = {Priority.CAUTION: 0, Priority.WARNING: 1, Priority.ALARM: 2}
+
 
 class PairState(StrEnum):
     JOINED = "joined"
