@@ -176,7 +176,6 @@ class AisTargets:
     def tick(self, at_s: float, own: OwnMotion) -> list[Change]:
         """Ages the stations: silent ones coast, then are lost, then forgotten. For use once a second."""
         changes, self._mistaken = self._mistaken, []
-        changes += self._make_room(own)
         for heard in list(self._heard.values()):
             silent_s = at_s - heard.last_s
             if silent_s > lost_after_s(heard.interval_s) + FORGET_S:
@@ -191,7 +190,7 @@ class AisTargets:
             if state is not heard.out_of_sight and state is not None:
                 heard.out_of_sight = state
                 changes.append(Change(heard.key, state, heard.last_s))
-        return changes
+        return changes + self._make_room(own)
 
     def get(self, key: str) -> Heard | None:
         """The station of a target's key, `ais-219000123`."""

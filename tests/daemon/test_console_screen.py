@@ -206,6 +206,10 @@ class TestHostileText:
         assert all(character.isprintable() or character == "\n" for character in text)
         assert len(text.splitlines()) == 24
 
+    def test_no_letter_carries_a_pile_of_marks(self) -> None:
+        """A hundred marks on one letter would climb over the alerts above; two are what writing needs."""
+        assert words.clean("A" + "\u0301" * 100 + "B", 200) == "A\u0301\u0301B"
+
     def test_clean_keeps_what_people_write(self) -> None:
         assert words.clean("  SØLVFISK II – 東風 ") == "SØLVFISK II – 東風"
         assert words.clean("é" * 100, 10) == "é" * 10

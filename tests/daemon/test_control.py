@@ -195,6 +195,14 @@ class TestPlace:
         with pytest.raises(UserError, match=r"others can write in .*: chmod go-w"):
             control.runtime_folder()
 
+    def test_a_folder_of_somebody_else_is_refused(self, folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+        """Whoever made it first under a name that all can guess would listen to the watch."""
+        ours = os.getuid()
+        monkeypatch.setattr(os, "getuid", lambda: ours + 1)
+
+        with pytest.raises(UserError, match="must be a folder of yours"):
+            control.runtime_folder()
+
     def test_one_that_others_can_read_is_taken(self, folder: Path) -> None:
         """The archive makes such a folder, and XDG_DATA_HOME and XDG_RUNTIME_DIR may be the same place."""
         folder.chmod(0o755)

@@ -108,6 +108,17 @@ def test_where_there_are_too_many_the_nearest_are_kept() -> None:
     assert targets.crowded_out == 5 + 2 + 1
 
 
+def test_what_is_lost_makes_room_before_what_is_heard() -> None:
+    """A near station that has been silent for long is missed less than one far off that is there."""
+    targets = AisTargets(capacity=10)
+    hear(targets, Vessel(0, 1, 0, 10, 219000100).reports(1.0))
+    for i in range(9):
+        hear(targets, Vessel(i * 40, 20 + i, 0, 0, 219000101 + i).reports(100.0))
+    changes = targets.tick(100.0, own_at(100.0))
+
+    assert [change.track for change in changes if change.ended is Ending.CROWDED_OUT] == ["ais-219000100"]
+
+
 def test_room_again_opens_the_edge() -> None:
     """When stations have gone, those farther off are taken in again."""
     targets = AisTargets(capacity=20)

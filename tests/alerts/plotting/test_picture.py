@@ -8,6 +8,7 @@ from alerts import standing
 from alerts.plotting.picture import OwnShip, OwnShipSettings
 from parsers.observations import (
     Datum,
+    FixQuality,
     GroundMotion,
     Heading,
     LongitudinalGroundSpeed,
@@ -209,6 +210,33 @@ def test_athwart_speed_is_to_starboard(heading_deg: float, east_kn: float, north
     for own in (by_ground, by_water):
         motion = own.motion(0.0)
         assert (motion.east_kn, motion.north_kn) == pytest.approx((east_kn, north_kn))
+
+
+@pytest.mark.parametrize("quality", [FixQuality.DEAD_RECKONING, FixQuality.MANUAL, FixQuality.SIMULATOR])
+def test_a_position_by_satellite_stands_before_any_other(quality: FixQuality) -> None:
+    """Whatever the sentence: a receiver that goes on without satellites gives way to one that has them."""
+    own = OwnShip()
+    for second in range(30):
+        at_s = float(second)
+        own.take(Position(at_s=at_s, source=source("GNS"), lat_deg=50.5, lon_deg=0.0, quality=quality))
+        own.take(Position(at_s=at_s, source=source("GLL"), lat_deg=50.0, lon_deg=0.0))
+    fix = own.fix(29.0)
+
+    assert fix is not None
+    assert fix.lat_deg == 50.0
+
+
+@pytest.mark.parametrize("reference", [MotionReference.MANUAL, MotionReference.UNKNOWN])
+def test_a_measured_ground_speed_stands_before_one_that_was_typed_in(reference: MotionReference) -> None:
+    """What the set was told by hand, or by it knows not what, gives way to a log that measures over the ground."""
+    own = OwnShip()
+    for second in range(30):
+        at_s = float(second)
+        own.take(heading(at_s, 0.0))
+        own.take(GroundMotion(at_s=at_s, source=source("OSD", "RA"), sog_kn=12.0, cog_deg=0.0, reference=reference))
+        own.take(LongitudinalGroundSpeed(at_s=at_s, source=source("VBW"), ahead_kn=8.0))
+
+    assert own.motion(29.0).north_kn == pytest.approx(8.0)
 
 
 def test_positions_of_another_datum_are_not_used() -> None:
