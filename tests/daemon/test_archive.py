@@ -410,6 +410,25 @@ def test_every_event_that_was_given_up_is_in_a_gap(path: Path, monkeypatch: pyte
     assert gaps[0].at_s == 0.0
 
 
+def test_a_file_that_was_taken_away_is_begun_anew(path: Path) -> None:
+    """Deleted by hand while it is written: what is written to it would never be seen. It is said, and nothing is lost
+    from then on."""
+    clock = VirtualClock()
+    archive = Archive(path, PASSAGE, clock)
+    archive.take(moment(0), [plot(0)])
+    written(archive, clock, 1)
+    for part in path.parent.glob(f"{path.name}*"):
+        part.unlink()
+    archive.take(moment(1), [plot(1)])
+    written(archive, clock, 2)
+    archive.close()
+
+    assert "deleted or replaced by another program" in archive.notices[0]
+    connection = connect(path)
+    assert connection.execute("SELECT at_s FROM plots").fetchall() == [(1.0,)]
+    connection.close()
+
+
 def test_connections_are_never_in_a_transaction_of_their_own(path: Path) -> None:
     """isolation_level None: the sqlite3 module begins no transaction behind our back."""
     connection = connect(path)

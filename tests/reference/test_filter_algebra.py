@@ -128,6 +128,36 @@ def test_the_change_of_velocity_is_chi_square_when_there_is_none() -> None:
     assert np.median(loud) > 3 * limit
 
 
+def test_the_change_of_velocity_is_generalised_least_squares() -> None:
+    """The same by whole matrices: looks along one line of sight, where an error of range and one of bearing are mixed.
+
+    The fitted change, its own covariance with that of the old state at the looks' mean lever, and their scatter.
+    """
+    rng = np.random.default_rng(8)
+    for _ in range(20):
+        state, bearing = random_state(rng), float(rng.uniform(0, 2 * np.pi))
+        sight = np.array([[np.sin(bearing), np.cos(bearing)], [np.cos(bearing), -np.sin(bearing)]])
+        along, athwart = 1e-4, 4e-3
+        weight = sight.T @ np.diag([1 / along, 1 / athwart]) @ sight
+        hours = np.arange(1, 13) * 5 / 3600
+        line = np.array([state.e, state.n]) + np.outer(hours, [state.ve + 3.0, state.vn - 2.0])
+        places = line + rng.normal(size=(12, 2)) @ (np.sqrt([[along], [athwart]]) * sight)
+        off = places - np.array([state.e, state.n]) - np.outer(hours, [state.ve, state.vn])
+        information = weight * np.sum(hours**2)
+        change = solve(information, weight @ (hours @ off))
+        lever = np.trace(weight * np.sum(hours)) / np.trace(information)
+        reach = np.hstack([np.eye(2) * lever, np.eye(2)])
+        covariance = np.linalg.inv(information) + reach @ matrix(state) @ reach.T
+        left = off - np.outer(hours, change)
+        scatter = (np.einsum("ki,ij,kj->", left, weight, left) + 4.0) / (22.0 + 4.0)
+        fixes = [
+            Fix(state.at_s + hour * 3600, float(e), float(n), float(sight[0, 0]), float(sight[0, 1]), along, athwart)
+            for hour, (e, n) in zip(hours, places, strict=True)
+        ]
+
+        assert change_since(state, fixes) == pytest.approx(change @ solve(covariance, change) / max(1.0, scatter))
+
+
 def test_velocity_sd_is_the_greater_axis() -> None:
     rng = np.random.default_rng(5)
     for _ in range(10):
