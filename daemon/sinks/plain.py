@@ -16,6 +16,7 @@ from daemon import words
 from daemon.console import urgency
 from daemon.console.board import Board, Row, Snapshot
 from daemon.sinks.face import SinkError
+from daemon.sinks.feed_lines import FeedLines
 
 PERIOD_S = 60.0
 WORST = 3
@@ -40,7 +41,7 @@ class Plain:
     ) -> None:
         self._writer = _Writer(sys.stdout if output is None else output, patient)
         self._board = Board()
-        self._feeds: dict[str, str] = {}
+        self._feeds = FeedLines()
         self._order: list[str] = []
         self._rectified: set[int] = set()  # alerts that are over and wait for a person
         self._period_s = period_s
@@ -94,7 +95,7 @@ class Plain:
             author = f" ({words.clean(event.author, 40)})" if event.author else ""
             return f"NOTE{author}: {words.clean(event.text, 200)}"
         if isinstance(event, Feed):
-            return self._feed(event)
+            return self._feeds.say(event)
         if isinstance(event, Radar):
             return radar_line(event)
         if isinstance(event, Pair):
@@ -103,16 +104,6 @@ class Plain:
             return summary_line(event)
         return None
 
-    def _feed(self, feed: Feed) -> str | None:
-        """A feed is spoken of when its state changes."""
-        if self._feeds.get(feed.name) == feed.state:
-            return None
-        self._feeds[feed.name] = feed.state
-        lost = f", {feed.dropped} lost" if feed.dropped else ""
-        refused = sum(feed.refused.values())
-        counts = f"{feed.lines} lines, {refused} refused{lost}"
-        return f"FEED {words.clean(feed.name, 40)} is {feed.state}: {counts}"
-
     def _periodic(self, time: Instant) -> None:
         snapshot = self._board.snapshot(0.0)
         scores = urgency.alert_scores(snapshot.alerts)
@@ -120,6 +111,8 @@ class Plain:
             self._order, {key: urgency.score(row, scores.get(key, 0.0)) for key, row in snapshot.rows.items()}
         )
         now = words.clock(time)
+        for text in self._feeds.periodic():
+            self._writer.put(f"{now} {text}")
         self._writer.put(f"{now} {own_line(snapshot)}")
         for key in self._order[: self._worst]:
             self._writer.put(f"{now} {target_line(key, snapshot.rows[key])}")

@@ -14,7 +14,7 @@ import pytest
 from msgspec import structs
 
 from alerts.events import Alert, Note
-from alerts.plotting.terms import AlertState, Priority
+from alerts.plotting.terms import AlertState, FeedState, Priority
 from alerts.settings import DEFAULT_CONDITIONS
 from daemon.console.board import Board, Snapshot
 from daemon.console.lines import Limits, Look
@@ -27,7 +27,7 @@ from daemon.errors import UserError
 from daemon.sinks.console import Console
 from daemon.sinks.face import SinkError
 from daemon.sinks.plain import Plain
-from tests.daemon.passages import alert, moment, passage
+from tests.daemon.passages import alert, feed, moment, passage
 
 
 class Emulated:
@@ -226,6 +226,30 @@ class TestPlain:
         assert "08:06:00 NOTE (skipper): sea clutter up two steps" in lines
         assert "08:07:00 RADAR: range scale 3 NM, head-up" in lines
         assert "08:00:00 FEED radar is up: 20 lines, 3 refused" in lines
+
+    def test_a_feed_that_comes_and_goes_does_not_fill_the_screen(self) -> None:
+        """A loose plug, up and down each second for three minutes, then well again: a line a minute, and its end."""
+        output = StringIO()
+        sink = Plain(output, patient=True, cautions=False)
+        for second in range(400):
+            state = FeedState.DOWN if second < 180 and second % 2 else FeedState.UP
+            sink.take(moment(second), [feed(second, state=state)])
+        sink.close()
+        lines = [line for line in output.getvalue().splitlines() if "FEED" in line]
+
+        assert [line.split(":", 3)[2][3:] for line in lines[:4]] == [
+            "FEED radar is up",
+            "FEED radar is down",
+            "FEED radar is up",
+            "FEED radar is down",
+        ]
+        assert lines[4:] == [
+            "08:00:04 FEED radar comes and goes: from now on told once a minute",
+            "08:01:00 FEED radar comes and goes: 61 changes in the last minute",
+            "08:02:00 FEED radar comes and goes: 60 changes in the last minute",
+            "08:03:00 FEED radar comes and goes: 60 changes in the last minute",
+            "08:04:00 FEED radar is up: 1940 lines, 3 refused",
+        ]
 
     def test_the_most_urgent_targets_have_a_line_each_minute(self) -> None:
         at_five = [line for line in self.printed(310) if line.startswith("08:05:00") and "CPA" in line]
