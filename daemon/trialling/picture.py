@@ -8,6 +8,7 @@ import numpy as np
 from alerts.events import Instant
 from alerts.plotting.trial import Cell, Trial, TrialLeg, place_at
 from daemon import words
+from daemon.errors import UserError
 from daemon.pictures.drawing import Drawing
 from daemon.pictures.files import write
 from daemon.pictures.sheet import Mark, SheetTrack, plotting_sheet
@@ -23,6 +24,7 @@ _CELL = (64.0, 12.0)
 
 def draw(path: Path, situation: Situation, trial: Trial, legs: Sequence[TrialLeg]) -> None:
     """Solid: the target's relative track under the trial, to its CPA. Dashed: to its CPA if we hold on."""
+    _refuse_empty(path, situation)
     tracks = []
     for i, held in enumerate(situation.targets):
         minutes = min(trial.trial[i].tcpa_min, LONGEST_MIN)
@@ -50,6 +52,12 @@ def draw(path: Path, situation: Situation, trial: Trial, legs: Sequence[TrialLeg
     write(sheet, path)
 
 
+def _refuse_empty(path: Path, situation: Situation) -> None:
+    """A sheet without a target would look like a clear sea."""
+    if not situation.targets:
+        raise UserError(f"--plot {path}: no target's motion is known, so there is nothing to draw")
+
+
 def _mark(held: Held, situation: Situation, trial: Trial, minutes: float) -> Mark:
     return _at(*place_at(held.estimate, situation.own, trial.path, minutes / 60))
 
@@ -68,6 +76,7 @@ def _at(east_nm: float, north_nm: float) -> Mark:
 
 def draw_table(path: Path, situation: Situation, rows: Sequence[Sequence[Cell]]) -> None:
     """A cell for each course and speed: its figure the probability in per cent, shaded where that is 95 or more."""
+    _refuse_empty(path, situation)
     wide, high = _CELL
     courses = [cell.course_deg for cell in rows[0]]
     drawing = Drawing(

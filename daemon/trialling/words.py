@@ -38,8 +38,7 @@ def _lines(situation: Situation, legs: Sequence[TrialLeg], trial: Trial, told: S
         yield "no target whose motion is known"
     yield from _left_out(situation)
     yield ""
-    clear = words.percent(trial.all_clear_probability)
-    yield f"all outside {situation.limit_nm:g} NM for {HORIZON_MIN:.0f} min: {clear} probable"
+    yield _all_clear(situation, words.percent(trial.all_clear_probability))
     yield from (f"caution, Rule {one.rule}: {f'{one.target}: ' if one.target else ''}{one.text}" for one in told)
     yield CAUTION
 
@@ -49,6 +48,15 @@ def _head(situation: Situation) -> Iterator[str]:
     now = Instant(situation.utc_ms)
     yield f"at {words.date(now)} {words.clock(now)} UTC, condition {words.clean(situation.condition)}"
     yield f"own ship {words.bearing(course)} {words.knots(speed)} ({situation.own.frame.value})"
+
+
+def _all_clear(situation: Situation, probable: str) -> str:
+    """Of whom the figure speaks. Where nobody's motion is known there is none: 'all' of none would be certain."""
+    kept = f"outside {situation.limit_nm:g} NM for {HORIZON_MIN:.0f} min"
+    if not situation.targets:
+        return f"whether all keep {kept} CANNOT BE SAID: no target's motion is known"
+    missing = f"; NOT in this figure: {', '.join(map(words.clean, situation.left_out))}" if situation.left_out else ""
+    return f"all {len(situation.targets)} tried {kept}: {probable} probable{missing}"
 
 
 def _left_out(situation: Situation) -> Iterator[str]:
@@ -93,7 +101,12 @@ def _table_lines(situation: Situation, rows: Sequence[Sequence[Cell]]) -> Iterat
     yield ASSUMPTION
     yield from _left_out(situation)
     yield ""
-    yield "probability that all keep outside, in per cent; * 95 or more"
+    if not situation.targets:
+        yield _all_clear(situation, "")
+        yield CAUTION
+        return
+    of = f"all {len(situation.targets)} tried" if situation.left_out else "all"
+    yield f"probability that {of} keep outside, in per cent; * 95 or more"
     yield f"{'course':8}" + "".join(f"{row[0].speed_kn:8.1f} kn" for row in rows)
     for cells in zip(*rows, strict=True):
         figures = "".join(f"{_per_cent(cell):>11}" for cell in cells)
@@ -123,7 +136,7 @@ def as_json(situation: Situation, legs: Sequence[TrialLeg], trial: Trial, told: 
             }
             for i, held in enumerate(situation.targets)
         ],
-        "all_clear_probability": round(trial.all_clear_probability, 3),
+        "all_clear_probability": round(trial.all_clear_probability, 3) if situation.targets else None,
         "cautions": [{"trial": True, "rule": one.rule, "target": one.target, "text": one.text} for one in told],
     }
 
@@ -137,8 +150,8 @@ def table_json(situation: Situation, rows: Sequence[Sequence[Cell]]) -> dict[str
                 "trial": True,
                 "course_deg": round(cell.course_deg, 1),
                 "speed_kn": round(cell.speed_kn, 1),
-                "all_clear_probability": round(cell.all_clear_probability, 3),
-                "clear": cell.is_clear,
+                "all_clear_probability": round(cell.all_clear_probability, 3) if situation.targets else None,
+                "clear": cell.is_clear and bool(situation.targets),
                 "least_cpa_nm": round(cell.least_cpa_nm, 3) if cell.nearest >= 0 else None,
                 "nearest": situation.targets[cell.nearest].target if cell.nearest >= 0 else None,
             }

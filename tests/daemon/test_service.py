@@ -275,7 +275,7 @@ class TestUnitFile:
         """Without these it would be very safe and of no use."""
         unit = self.unit()
 
-        assert unit["SupplementaryGroups"] == "dialout"
+        assert unit["SupplementaryGroups"] == "dialout audio"
         assert {"AF_INET", "AF_INET6", "AF_UNIX"} <= set(unit["RestrictAddressFamilies"].split())
         assert "DeviceAllow=char-ttyUSB rw" in UNIT.read_text()
 

@@ -6,7 +6,9 @@ from math import atan2, cos, degrees, hypot, radians, sin
 from pathlib import Path
 
 import pytest
+from msgspec import structs
 
+from alerts.plotting.trial import try_out
 from daemon import control, status
 from daemon.config import Config
 from daemon.errors import UserError
@@ -14,6 +16,7 @@ from daemon.main import main
 from daemon.stream import Stream
 from daemon.trialling.moment import encode, from_recordings, situation_of
 from daemon.trialling.times import When
+from daemon.trialling.words import text
 from parsers import encode as sentences
 
 START_MS = 1_800_000_000_000  # 2027-01-15 08:00:00 UTC
@@ -86,6 +89,35 @@ def test_holding_on_and_the_trial(passage: Path, capsys: pytest.CaptureFixture[s
     rules = {(one["rule"], one["target"]) for one in answer["cautions"]}
     assert ("19(d)(i)", "radar-01") in rules
     assert not any(rule.startswith("19") and target == "radar-03" for rule, target in rules)  # being overtaken
+
+
+def test_where_no_targets_motion_is_known_nothing_is_called_clear(
+    passage: Path, capsys: pytest.CaptureFixture[str], tmp_path: Path
+) -> None:
+    """A few seconds into the passage nothing has settled. 'All of none' would be certain to keep clear."""
+    early = [str(passage), "--at", "+0.1"]
+    one, table = told(capsys, *early, "--course", "080"), told(capsys, *early, "--table")
+    answer = json.loads(told(capsys, *early, "--course", "080", "--json"))
+    cells = json.loads(told(capsys, *early, "--table", "--json"))["table"]
+
+    for said in (one, table):
+        assert "CANNOT BE SAID: no target's motion is known" in said
+        assert "100" not in said
+    assert answer["not_tried"]
+    assert answer["all_clear_probability"] is None
+    assert not any(cell["clear"] or cell["all_clear_probability"] is not None for cell in cells)
+    assert main(["trial", *early, "--table", "--plot", str(tmp_path / "table.svg")]) == 2
+
+
+def test_what_is_not_tried_is_said_beside_the_figure(passage: Path) -> None:
+    """So that 'all' is not read as all that are on the plot."""
+    whole = from_recordings([str(passage)], When("+4"), Config())
+    situation = structs.replace(whole, left_out={"radar-09": "unsettled"})
+    trial = try_out([held.estimate for held in situation.targets], situation.own, [], situation.limit_nm)
+    said = text(situation, [], trial, [])
+
+    assert "all 3 tried outside 0.5 NM for 60 min: " in said
+    assert "; NOT in this figure: radar-09" in said
 
 
 def test_the_condition_decides_limit_and_words(passage: Path, capsys: pytest.CaptureFixture[str]) -> None:
