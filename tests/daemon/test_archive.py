@@ -370,10 +370,11 @@ def written(archive: Archive, clock: VirtualClock, count: int) -> None:
     assert archive.written >= count
 
 
-def test_what_was_put_back_is_written_in_its_order(path: Path) -> None:
-    """Two writes fail: nothing is lost, and the rows stand in the order in which things happened."""
+@pytest.mark.parametrize("failures", [1, 2])
+def test_what_was_put_back_is_written_in_its_order(path: Path, failures: int) -> None:
+    """Writes fail: nothing is lost, and the rows stand in the order in which things happened."""
     clock = VirtualClock()
-    archive = Archive(path, PASSAGE, clock, store=Balky(path, failures=2))
+    archive = Archive(path, PASSAGE, clock, store=Balky(path, failures=failures))
     for second in range(20):
         archive.take(moment(second), [plot(second), Note(time=moment(second).time, text=f"{second}", author="a")])
     written(archive, clock, 40)
@@ -388,6 +389,24 @@ def test_what_was_put_back_is_written_in_its_order(path: Path) -> None:
     ]
     assert [at_s for (at_s,) in connection.execute("SELECT at_s FROM plots ORDER BY rowid")] == list(range(20))
     connection.close()
+
+
+def test_of_what_was_put_back_the_oldest_is_given_up(path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A write fails while more comes in than the backlog holds: the newest of both are kept."""
+    monkeypatch.setattr(archive_sink, "BACKLOG", 10)
+    clock = VirtualClock()
+    store = Balky(path, 1, lambda: archive.take(moment(100), [plot(100 + k) for k in range(5)]))
+    archive = Archive(path, PASSAGE, clock, store=store)
+    for second in range(10):
+        archive.take(moment(second), [plot(second)])
+    written(archive, clock, 10)
+    with pytest.raises(SinkError, match="5 events were not archived"):
+        archive.close()
+
+    connection = connect(path)
+    kept = [at_s for (at_s,) in connection.execute("SELECT at_s FROM plots ORDER BY rowid")]
+    connection.close()
+    assert kept == [5, 6, 7, 8, 9, *[100] * 5]
 
 
 @pytest.mark.parametrize("failures", [0, 1])
