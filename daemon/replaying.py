@@ -70,7 +70,7 @@ def replay(args: argparse.Namespace) -> int:
     keys.stream = stream
     began_s = clock.mono_s()
     try:
-        run(stream, recordings, pace, clock, stop)
+        run(stream, recordings, pace, clock, stop, not args.no_checksum)
     except KeyboardInterrupt:
         stop.set()
     summary = stream.close(summarise=True)
@@ -107,13 +107,20 @@ def feeds_of(recordings: Sequence[Recording], require_checksum: bool = True) -> 
     ]
 
 
-def run(stream: Stream, recordings: Sequence[Recording], pace: float, clock: Clock, stop: threading.Event) -> None:
+def run(
+    stream: Stream,
+    recordings: Sequence[Recording],
+    pace: float,
+    clock: Clock,
+    stop: threading.Event,
+    require_checksum: bool = True,
+) -> None:
     """Every line of every recording, in order. Ends early when `stop` is set."""
     for recording in recordings:
         for part in recording.parts():
             for name, counters in recording.counters.items():
                 if name not in stream.feeds:
-                    stream.add_feed(FeedLine(name=name, decoder=Decoder(name), counters=counters))
+                    stream.add_feed(FeedLine(name=name, decoder=Decoder(name, require_checksum), counters=counters))
             if pace == MAX:
                 _at_once(stream, part, clock, stop)
             else:

@@ -25,6 +25,11 @@ SLICE_BYTES = 1 << 10
 ARRIVAL_BLOCK = re.compile(rb"\\s:([^\\,*]{1,40}),c:(\d{1,15}),r:(\d{1,15})\*[0-9A-Fa-f]{2}\\")
 """The recorder's own TAG block: feed, wall clock in ms, monotonic clock in ms; these three in this order, first."""
 
+MOST_FEEDS = 64
+"""Feeds that a recording may name; a vessel has fewer than ten."""
+
+OTHER_FEEDS = "other feeds"
+
 _SENTENCE = re.compile(rb"[$!][A-Za-z0-9]{4,12},")
 _GZIP = b"\x1f\x8b"
 
@@ -55,6 +60,7 @@ class Recording:
         self.name = name or ("stdin" if path == "-" else Path(path).name.partition(".")[0] or "recording")
         self.counters: dict[str, Counters] = {}
         self.notices: list[str] = []
+        self._feeds: set[str] = set()  # that lines of our own recorder name
         self.bytes_taken = 0  # of the file, packed as it is
         self._framer = Framer()
         self._file = self._open()
@@ -102,10 +108,22 @@ class Recording:
         block = ARRIVAL_BLOCK.match(line)
         if block is None:
             return Arrival(self.name, line, UNTIMED, UNTIMED, untag(line, checked))
-        feed, utc_ms, mono_ms = block[1].decode("utf-8", "replace"), int(block[2]), int(block[3])
+        feed, utc_ms, mono_ms = self._known(block[1].decode("utf-8", "replace")), int(block[2]), int(block[3])
         inner = line[block.end() :]
         tagged = untag(inner, checked and inner[:1] in (b"$", b"!"))
         return Arrival(feed, inner, mono_ms / 1000, utc_ms, tagged)
+
+    def _known(self, feed: str) -> str:
+        """The feed's name, or that of all the others: each feed costs memory, and time at every tick."""
+        if feed in self._feeds:
+            return feed
+        if len(self._feeds) < MOST_FEEDS:
+            self._feeds.add(feed)
+            return feed
+        if OTHER_FEEDS not in self.counters:
+            self.counters[OTHER_FEEDS] = Counters()
+            self.notices.append(f"{self.path} names more than {MOST_FEEDS} feeds: the others are taken for one")
+        return OTHER_FEEDS
 
     def _account(self) -> None:
         """Bytes belong to the recording as a whole, and stand in the account of its first feed."""

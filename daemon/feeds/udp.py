@@ -29,6 +29,7 @@ AT_ONCE = 64
 
 MOST_SENDERS = 256
 MOST_SOURCES = 64
+OTHER_SOURCES = "other sources"
 
 NUMBERS = 1000
 """`n:` runs from 0 to 999 and starts again (IEC 61162-450; from memory)."""
@@ -182,7 +183,8 @@ class LineNumbers:
             return
         missing = 0 if last is None else (number - last - 1) % NUMBERS
         if 0 < missing < NUMBERS // 2:
-            counters.lost_by_source[source] += missing
+            lost = counters.lost_by_source
+            lost[source if source in lost or len(lost) < MOST_SOURCES else OTHER_SOURCES] += missing
 
 
 def _source_and_number(line: bytes) -> tuple[str, int | None]:

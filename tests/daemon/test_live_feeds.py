@@ -296,6 +296,11 @@ def test_line_numbers_wrap_and_forgive() -> None:
 
     assert counters.lost_by_source == {"A": 1}
     assert len(numbers._last) <= 64
+    for source in range(1000):
+        for number in (1, 4):
+            numbers.see(b"\\s:T%d,n:%d*00\\$X" % (source, number), counters)
+    assert len(counters.lost_by_source) <= 65
+    assert counters.lost_by_source.total() == 2001
 
 
 def test_caps_remember_a_bounded_number_of_senders() -> None:

@@ -2,6 +2,7 @@
 
 import gzip
 import io
+import json
 import sys
 from pathlib import Path
 
@@ -10,7 +11,9 @@ import pytest
 from daemon.errors import UserError
 from daemon.feeds import replay
 from daemon.feeds.face import UNTIMED, Arrival
-from daemon.feeds.replay import Recording
+from daemon.feeds.replay import MOST_FEEDS, OTHER_FEEDS, Recording
+from daemon.main import main
+from daemon.sinks.recorder import recorded
 from parsers.tag import untag
 
 HDT = b"$HEHDT,123.4,T*2B"
@@ -146,3 +149,31 @@ def test_a_torn_last_line_is_given_like_any_other(tmp_path: Path) -> None:
 
         assert lines == [TAGGED] + ([HDT[:cut]] if cut else [])
         assert not recording.counters["a"].imbalance()
+
+
+def test_a_recording_that_names_a_feed_in_every_line_is_of_so_many_feeds(tmp_path: Path) -> None:
+    """Each feed costs time at every tick: beyond a bound the others are taken for one, counted and told."""
+    path = tmp_path / "names.nmea"
+    lines = [recorded(Arrival(f"feed{number}", HDT, number / 100, 1_800_000_000_000)) for number in range(1000)]
+    path.write_bytes(b"".join(lines))
+    recording = Recording(str(path))
+    feeds = {arrival.feed for arrival in lines_of(recording)}
+
+    assert len(feeds) == MOST_FEEDS + 1
+    assert recording.counters[OTHER_FEEDS].lines == 1000 - MOST_FEEDS
+    assert not any(counters.imbalance() for counters in recording.counters.values())
+    assert recording.notices == [f"{path} names more than 64 feeds: the others are taken for one"]
+
+
+def test_a_feed_that_is_named_later_needs_no_checksum_either(tmp_path: Path) -> None:
+    """`--no-checksum` is for all feeds of a recording."""
+    path, events = tmp_path / "two.nmea", tmp_path / "events.jsonl"
+    bare = (
+        Arrival("a", b"$HEHDT,123.4,T", 1.0, 1_800_000_000_000),
+        Arrival("b", b"$HEHDT,9.0,T", 2.0, 1_800_000_001_000),
+    )
+    path.write_bytes(b"".join(recorded(arrival) for arrival in bare))
+    assert main(["replay", str(path), "--no-checksum", "--quiet", "--events", str(events)]) == 0
+    summary = json.loads(events.read_text(encoding="utf-8").splitlines()[-1])
+
+    assert (summary["lines"], summary["accepted"]) == (2, 2)
