@@ -62,7 +62,7 @@ class Moment(Struct, frozen=True, gc=False):
     time: Instant
 
 
-class Event(Struct, frozen=True, kw_only=True, tag_field="event"):
+class Event(Struct, frozen=True, tag_field="event"):
     time: Instant
 
 
@@ -83,7 +83,7 @@ class OwnShip(Event, frozen=True, kw_only=True, tag="own_ship"):
     stw_age_s: float | None = None
 
 
-class Plot(Event, frozen=True, kw_only=True, tag="plot"):
+class Plot(Event, frozen=True, tag="plot"):
     """One accepted observation of a target and all that is worked out from its track up to then.
 
     `cpa_low_nm` and `cpa_high_nm` are 95 % limits. `tcpa_min` is negative when the CPA is past. A track that has not

@@ -82,8 +82,12 @@ class FixQuality(Enum):
     SIMULATOR = "simulator"
 
 
-class Observation(Struct, frozen=True, kw_only=True, gc=False):
-    """What all observations share."""
+class Observation(Struct, frozen=True, gc=False):
+    """What all observations share.
+
+    Types that come with every other line may be made by position, in the order of their fields: by keyword a report of
+    a target takes ten times as long (1.5 us for 0.13, measured).
+    """
 
     at_s: float
     source: Source
@@ -92,7 +96,7 @@ class Observation(Struct, frozen=True, kw_only=True, gc=False):
 # ---------------------------------------------------------------------------------------------- own ship
 
 
-class Heading(Observation, frozen=True, kw_only=True, gc=False):
+class Heading(Observation, frozen=True, gc=False):
     """Own heading (HDT, THS, HDG, HDM, VHW, OSD).
 
     A magnetic heading is as the sensor gave it, deviation applied where the sentence carries it. `variation_deg` is
@@ -189,7 +193,7 @@ class Datum(Observation, frozen=True, kw_only=True, gc=False):
 # ------------------------------------------------------------------------------------------------- targets
 
 
-class TargetReport(Observation, frozen=True, kw_only=True, gc=False):
+class TargetReport(Observation, frozen=True, gc=False):
     """One tracked target as the set reports it (TTM, TTD; TLL where it says "lost" and no position).
 
     `range_nm` and `bearing_deg` are the measurement. Course, speed, CPA and TCPA are the set's own answer: they are

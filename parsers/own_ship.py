@@ -140,7 +140,7 @@ def hdt(fields: list[str], reading: Reading) -> Observations:
     heading_deg = angle(heading)
     if heading_deg is None:
         return ()
-    return (Heading(at_s=reading.at_s, source=reading.source, heading_deg=heading_deg),)
+    return (Heading(reading.at_s, reading.source, heading_deg),)
 
 
 THS = Fields("THS", "heading", "mode")

@@ -14,6 +14,7 @@ from parsers.numbers import (
 )
 from parsers.observations import (
     Acquisition,
+    MotionReference,
     Observation,
     Reference,
     TargetLabel,
@@ -80,24 +81,30 @@ def ttm(fields: list[str], reading: Reading) -> Observations:
     elif tcpa:
         tcpa_min = optional(tcpa, -LONGEST_TCPA_MIN, LONGEST_TCPA_MIN, reading, "tcpa")
     course_deg, course_reference = _course(course, course_ref, reading)
+    target_number = _number(number_text)
+    name = clean(name) if name else ""
+    is_reference = _is_reference(reference, reading) if reference else False
+    time_s = optional_time(time, reading) if time else None
+    acquisition = _acquisition(acquired, reading) if acquired else None
     return (
         TargetReport(
-            at_s=reading.at_s,
-            source=reading.source,
-            number=_number(number_text),
-            range_nm=range_nm,
-            bearing_deg=bearing_deg,
-            bearing_reference=bearing_reference,
-            speed_kn=speed_kn,
-            course_deg=course_deg,
-            course_reference=course_reference,
-            cpa_nm=cpa_nm,
-            tcpa_min=tcpa_min,
-            name=clean(name) if name else "",
-            status=status,
-            is_reference=_is_reference(reference, reading) if reference else False,
-            time_of_day_s=optional_time(time, reading) if time else None,
-            acquisition=_acquisition(acquired, reading) if acquired else None,
+            reading.at_s,
+            reading.source,
+            target_number,
+            range_nm,
+            bearing_deg,
+            bearing_reference,
+            speed_kn,
+            course_deg,
+            course_reference,
+            MotionReference.UNKNOWN,
+            cpa_nm,
+            tcpa_min,
+            name,
+            status,
+            is_reference,
+            time_s,
+            acquisition,
         ),
     )
 

@@ -132,16 +132,16 @@ class OwnShip:
             hours = 0.0  # a place that went on while the velocity says zero would put own speed into every target's
         heading_deg, heading_sd_deg = self.true_heading(at_s)
         return OwnMotion(
-            at_s=at_s,
-            east_nm=self._east_nm + old_east_kn * hours,
-            north_nm=self._north_nm + old_north_kn * hours,
-            east_kn=east_kn,
-            north_kn=north_kn,
-            velocity_sd_kn=GROUND_SD_KN if frame is MotionReference.GROUND else WATER_SD_KN,
-            frame=frame,
-            heading_deg=heading_deg,
-            heading_sd_deg=heading_sd_deg,
-            turn_rate_deg_min=self._turn_rate(at_s),
+            at_s,
+            self._east_nm + old_east_kn * hours,
+            self._north_nm + old_north_kn * hours,
+            east_kn,
+            north_kn,
+            GROUND_SD_KN if frame is MotionReference.GROUND else WATER_SD_KN,
+            frame,
+            heading_deg,
+            heading_sd_deg,
+            self._turn_rate(at_s),
         )
 
     def true_heading(self, at_s: float) -> tuple[float | None, float]:
