@@ -115,7 +115,10 @@ def run(
     stop: threading.Event,
     require_checksum: bool = True,
 ) -> None:
-    """Every line of every recording, in order. Ends early when `stop` is set."""
+    """Every line of every recording, in order. Ends early when `stop` is set.
+
+    `require_checksum` is for feeds that a recording names only on its way; the others have been asked for already.
+    """
     for recording in recordings:
         for part in recording.parts():
             for name, counters in recording.counters.items():

@@ -75,7 +75,7 @@ def gather(args: argparse.Namespace) -> Gathered:
         feeds_of(recordings, not args.no_checksum),
         RecordedTimeline(args.rate),
     )
-    run(stream, recordings, MAX, HostClock(), threading.Event())
+    run(stream, recordings, MAX, HostClock(), threading.Event(), not args.no_checksum)
     stream.close()
     if stream.moment is None:
         raise UserError("no line could be used; `secondplot survey FILE` says what is in it", CANNOT_OPEN)

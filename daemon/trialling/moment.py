@@ -95,7 +95,7 @@ def from_recordings(
     import threading
 
     try:
-        run(stream, recordings, MAX, HostClock(), threading.Event())
+        run(stream, recordings, MAX, HostClock(), threading.Event(), require_checksum)
     except _Reached:
         pass
     else:

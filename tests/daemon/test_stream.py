@@ -228,6 +228,18 @@ def test_a_palette_that_there_is_not_is_refused_even_where_no_screen_is_drawn(
     assert "--palette pink: choose one of day" in capsys.readouterr().err
 
 
+def test_a_recording_of_refused_lines_is_told_by_the_reason(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Not by the time that it does not tell; and lines of a feed that is named only later are taken like the others."""
+    old = tmp_path / "old.nmea"
+    block = b"\\s:gyro,c:1800000000000,r:1000*"
+    old.write_bytes(b"$HEHDT,165.4,T\r\n" * 5000 + block + b"00\\$HEHDT,166.0,T\r\n")
+    main(["replay", str(old), "--plain"])
+    assert "no line could be used (refused: checksum missing 500" in capsys.readouterr().err
+
+    main(["replay", str(old), "--plain", "--no-checksum", "--rate", "10"])
+    assert "5001 lines, 0 refused" in capsys.readouterr().out
+
+
 @pytest.mark.parametrize("command", [["replay"], ["debrief"], ["trial", "--course", "080"], ["bench"]])
 def test_a_recording_that_tells_no_time_is_no_quiet_passage(
     command: list[str], tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
