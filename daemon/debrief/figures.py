@@ -6,9 +6,9 @@ from collections.abc import Callable, Sequence
 from alerts.events import Plot
 from alerts.plotting.terms import FeedState, Priority
 from daemon import words
-from daemon.debrief.plane import Plane
+from daemon.debrief.plane import Place, Plane, unbroken
 from daemon.debrief.record import Dated, Passage
-from daemon.debrief.study import Alteration, Closest, Span, Study
+from daemon.debrief.study import Alteration, Span, Study
 from daemon.pictures.chart import TIME_STEPS_S, Flag, Line, chart
 from daemon.pictures.drawing import Drawing, Point, thinned
 from daemon.pictures.sheet import Ellipse, Mark, SheetTrack, plotting_sheet, rim_nm
@@ -249,12 +249,10 @@ def flags_of(one: Study) -> list[Flag]:
 # ------------------------------------------------------------------------------------- track plot, timeline
 
 
-def track_plot(
-    plane: Plane, tracks: Sequence[tuple[str, Sequence[tuple[float, float]], Closest | None]], width: float = 760.0
-) -> Drawing:
-    """All tracks over the ground, north up, with a scale. A track is a name (empty: not named) and its places."""
-    own = [(east, north) for _, east, north in plane.track]
-    everything = [place for _, places, _ in tracks for place in places] + own
+def track_plot(plane: Plane, tracks: Sequence[tuple[str, Sequence[Sequence[Place]]]], width: float = 760.0) -> Drawing:
+    """All tracks over the ground, north up, with a scale. A track is a name (empty: not named) and its pieces."""
+    own = unbroken(plane.track)
+    everything = [place for pieces in (own, *(pieces for _, pieces in tracks)) for piece in pieces for place in piece]
     low_e, high_e = min(p[0] for p in everything), max(p[0] for p in everything)
     low_n, high_n = min(p[1] for p in everything), max(p[1] for p in everything)
     span = max(high_e - low_e, (high_n - low_n) * 0.8, 0.5)
@@ -265,15 +263,18 @@ def track_plot(
     def place(point: tuple[float, float]) -> Point:
         return (30 + (point[0] - low_e) * scale, height - 30 - (point[1] - low_n) * scale)
 
-    for name, places, _ in tracks:
-        line = thinned([place(point) for point in places], 0.8)
-        drawing.polyline(line, "ours" if name else "axis")
+    for name, pieces in tracks:
+        lines = [thinned([place(point) for point in piece], 0.8) for piece in pieces]
+        for line in lines:
+            drawing.polyline(line if len(line) > 1 else line * 2, "ours" if name else "axis")
         if name:
+            line = lines[-1]
             far = line[-1][0] > 0.8 * width
             at = (line[-1][0] + (-5 if far else 5), line[-1][1] + 4)
             drawing.circle(line[-1], 2.5, "ours-dot")
             drawing.text(at, name, "ours-ink", "end" if far else "start")
-    drawing.polyline(thinned([place(point) for point in own], 0.5), "line")
+    for piece in own:
+        drawing.polyline(thinned([place(point) for point in piece], 0.5), "line")
     _own_times(drawing, plane, place)
     _scale_bar(drawing, scale)
     return drawing

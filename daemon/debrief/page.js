@@ -32,17 +32,21 @@
       shape("line", { x1: data.middle, y1: data.middle, x2: end[0], y2: end[1], class: "line" });
     }
     for (const target of data.targets) {
-      const trail = [];
-      for (let back = Math.max(0, step - data.trail); back <= step; back += 1) {
-        if (target.r[back] !== null) { trail.push(place(target.r[back], target.b[back]).join(",")); }
+      let trail = [];
+      for (let back = Math.max(0, step - data.trail); back <= step + 1; back += 1) {
+        if (back <= step && target.r[back] !== null) {
+          trail.push(place(target.r[back], target.b[back]).join(","));
+          continue;
+        }
+        if (trail.length > 1) { shape("polyline", { points: trail.join(" "), class: "ours" }); }
+        trail = [];
       }
-      if (trail.length > 1) { shape("polyline", { points: trail.join(" "), class: "ours" }); }
       if (target.r[step] === null) { continue; }
       const at = place(target.r[step], target.b[step]);
       shape("circle", { cx: at[0], cy: at[1], r: 4, class: "ours-dot" });
       shape("text", { x: at[0] + 7, y: at[1] + 4 }, target.name);
       said.push([target.name, String(Math.round(target.b[step] / 10) % 360).padStart(3, "0") + "°T",
-        (target.r[step] / 100).toFixed(2) + " NM"]);
+        (target.r[step] / 100).toFixed(2) + " NM", target.a[step] + " s before"]);
     }
     clock.textContent = label(step);
     slider.setAttribute("aria-valuetext", label(step));

@@ -12,7 +12,7 @@ from alerts.plotting.terms import PairState, Priority
 from daemon import words
 from daemon.debrief import cards, figures
 from daemon.debrief.cards import called, said, table
-from daemon.debrief.plane import Plane
+from daemon.debrief.plane import Plane, unbroken
 from daemon.debrief.playback import playback
 from daemon.debrief.record import Dated, Passage, Record, Tracked
 from daemon.debrief.steadiness import Steadiness, changes, steadiness
@@ -49,7 +49,7 @@ class Debrief:
         self.spans: tuple[Span, ...] = spans_of(self.passage.alerts)
         self.studies: list[Study] = []
         self.echoes: dict[str, Steadiness] = {}
-        self.tracks: dict[str, list[tuple[float, float]]] = {}
+        self.tracks: dict[str, list[list[tuple[float, float]]]] = {}
         chosen = self._chosen()
         for tracked in self.passage.targets:
             plots = record.plots(tracked.target)
@@ -66,8 +66,11 @@ class Debrief:
         near.sort(key=lambda one: (one.target not in alarmed, one.closest_nm))
         return {one.target for one in near[: self.shape.most_cards]}
 
-    def _over_ground(self, plots: Sequence[Dated]) -> list[tuple[float, float]]:
-        """Places over the ground, the mean of each quarter minute: a plot's own scatter is not the target's way."""
+    def _over_ground(self, plots: Sequence[Dated]) -> list[list[tuple[float, float]]]:
+        """Places over the ground, the mean of each quarter minute: a plot's own scatter is not the target's way.
+
+        In pieces: no line is drawn through a minute and more in which nobody saw her.
+        """
         together: dict[int, list[tuple[float, float]]] = {}
         for at_s, plot in plots:
             if plot.bearing_deg is None:
@@ -75,8 +78,10 @@ class Debrief:
             place = self.plane.target_at(at_s, plot.range_nm, plot.bearing_deg)
             if place is not None:
                 together.setdefault(int(at_s // 15), []).append(place)
-        means = [(fmean(e for e, _ in some), fmean(n for _, n in some)) for some in together.values()]
-        return thinned(means, 0.005)
+        means = [
+            (15.0 * quarter, fmean(e for e, _ in some), fmean(n for _, n in some)) for quarter, some in together.items()
+        ]
+        return [thinned(piece, 0.005) for piece in unbroken(means)]
 
 
 def _urgency(one: Study) -> tuple[bool, float]:
@@ -174,15 +179,16 @@ def _track_section(debrief: Debrief) -> str:
     carded = {one.target: one for one in debrief.studies}
     named = set(list(carded)[:20])
     tracks = [
-        ((words.clean(carded[key].name, 24) or key) if key in named else "", places, None)
-        for key, places in debrief.tracks.items()
-        if places
+        ((words.clean(carded[key].name, 24) or key) if key in named else "", pieces)
+        for key, pieces in debrief.tracks.items()
+        if pieces
     ]
     drawing = figures.track_plot(debrief.plane, tracks)
     return (
         '<section id="tracks"><h2>Tracks over the ground</h2>'
         f"<figure>{drawing.svg()}<figcaption>True motion, no chart. Own ship with times and her name; targets with "
-        "cards in colour, named at their end; the others grey.</figcaption></figure></section>"
+        "cards in colour, named at their end; the others grey. A line breaks "
+        "where nothing was seen for a minute.</figcaption></figure></section>"
     )
 
 

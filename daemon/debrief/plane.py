@@ -12,6 +12,22 @@ from alerts.plotting.geodesy import radii_nm
 
 # A gap in own positions up to this long is bridged by a straight line; a longer one is a gap.
 BRIDGED_S = 30.0
+# A line breaks where nothing was known for longer than this, as in exported tracks.
+BROKEN_S = 60.0
+
+Place = tuple[float, float]
+
+
+def unbroken(track: Sequence[tuple[float, float, float]]) -> list[list[Place]]:
+    """Time, east, north to the pieces of a line: none goes through more than BROKEN_S in which nothing was known."""
+    pieces: list[list[Place]] = []
+    last_s = -math.inf
+    for at_s, east, north in track:
+        if at_s - last_s > BROKEN_S:
+            pieces.append([])
+        pieces[-1].append((east, north))
+        last_s = at_s
+    return pieces
 
 
 class Plane:

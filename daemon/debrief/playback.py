@@ -2,7 +2,7 @@
 
 import json
 import math
-from bisect import bisect_left
+from bisect import bisect_right
 from collections.abc import Sequence
 from html import escape
 
@@ -14,14 +14,15 @@ from daemon.pictures.sheet import Mark, SheetTrack, plotting_sheet, rim_nm
 # Values in the page: at most so many steps in all, a step no finer than the finest that tells anything.
 MOST_VALUES = 40_000
 FINEST_S = 5.0
-# A target is drawn at a step only where a plot lies within this.
-NEAR_S = 20.0
+# A target is drawn where it was plotted last, and said how long ago; not at all where that is longer ago than this.
+LATE_S = 20.0
 TRAIL_S = 180.0
 SIZE = 520.0
 
 
 def playback(passage: Passage, studies: Sequence[Study]) -> str:
-    """The play-back's HTML, script apart. Ranges in hundredths of a mile and bearings in tenths of a degree."""
+    """The play-back's HTML, script apart. Ranges in hundredths of a mile, bearings in tenths of a degree, ages in
+    seconds."""
     seconds = passage.last_s - passage.first_s
     step_s = max(FINEST_S, math.ceil(seconds * max(len(studies), 1) / MOST_VALUES / FINEST_S) * FINEST_S)
     steps = int(seconds // step_s) + 1
@@ -40,7 +41,7 @@ def playback(passage: Passage, studies: Sequence[Study]) -> str:
     }
     sheet = blank.svg().replace("</svg>", '<g id="play-stage"></g></svg>')
     start = _first_of_interest(studies, passage, step_s)
-    heads = "".join(f'<th scope="col">{name}</th>' for name in ("target", "bearing", "range"))
+    heads = "".join(f'<th scope="col">{name}</th>' for name in ("target", "bearing", "range", "plotted"))
     return (
         f'<div class="play">{sheet}<div class="controls"><label for="play-time">Time: <output id="play-clock">'
         f"{words.DASH}</output></label>"
@@ -78,17 +79,18 @@ def _path(one: Study, first_s: float, steps: int, step_s: float, rim: float) -> 
     plots = [plot for _, plot in one.plots if plot.bearing_deg is not None]
     ranges: list[int | None] = []
     bearings: list[int | None] = []
+    ages: list[int | None] = []
     for index in range(steps):
         at_s = first_s + index * step_s
-        near = min((k for k in (bisect_left(times, at_s) - 1, bisect_left(times, at_s)) if 0 <= k < len(times)),
-                   key=lambda k: abs(times[k] - at_s), default=None)  # fmt: skip
-        if near is None or abs(times[near] - at_s) > NEAR_S or plots[near].range_nm > rim:
-            ranges.append(None)
-            bearings.append(None)
+        last = bisect_right(times, at_s) - 1
+        if last < 0 or at_s - times[last] > LATE_S or plots[last].range_nm > rim:
+            for values in (ranges, bearings, ages):
+                values.append(None)
             continue
-        ranges.append(round(100 * plots[near].range_nm))
-        bearings.append(round(10 * (plots[near].bearing_deg or 0.0)) % 3600)
-    return {"name": words.clean(one.name, 24) or one.target, "r": ranges, "b": bearings}
+        ranges.append(round(100 * plots[last].range_nm))
+        bearings.append(round(10 * (plots[last].bearing_deg or 0.0)) % 3600)
+        ages.append(round(at_s - times[last]))
+    return {"name": words.clean(one.name, 24) or one.target, "r": ranges, "b": bearings, "a": ages}
 
 
 def _first_of_interest(studies: Sequence[Study], passage: Passage, step_s: float) -> int:

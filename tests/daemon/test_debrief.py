@@ -18,7 +18,7 @@ from alerts.events import AnyEvent, Moment, OwnShip, Pair, Plot
 from alerts.plotting.terms import Priority
 from daemon.debrief.making import gather
 from daemon.debrief.page import Debrief, Shape, page
-from daemon.debrief.plane import Plane
+from daemon.debrief.plane import Plane, unbroken
 from daemon.debrief.record import Archived, Gathered
 from daemon.debrief.steadiness import expected_in, moments_of
 from daemon.debrief.study import closest_of, own_turns
@@ -78,6 +78,26 @@ def test_a_caution_needs_no_acknowledgement_and_is_not_said_to_have_one(tmp_path
 
     assert row is not None
     assert "<td>needs none</td>" in row[0]
+
+
+def test_no_line_goes_through_what_nobody_saw() -> None:
+    """As in exported tracks: a line breaks where nothing was known for more than a minute."""
+    track = [(0.0, 0.0, 0.0), (15.0, 0.0, 0.1), (76.0, 0.0, 0.5), (136.0, 0.0, 0.9)]
+
+    assert unbroken(track) == [[(0.0, 0.0), (0.0, 0.1)], [(0.0, 0.5), (0.0, 0.9)]]
+
+
+def test_the_play_back_says_how_old_each_place_is(record: Gathered) -> None:
+    """Where she was plotted last, never where she will be; and no place that is older than twenty seconds."""
+    shown = page(Debrief(record, Shape()))
+    data = json.loads(html.unescape(re.search(r'id="play-data">(.*?)</script>', shown)[1]))  # type: ignore[index]
+    ages = [age for target in data["targets"] for age in target["a"]]
+
+    assert all(
+        (r is None) == (a is None) for target in data["targets"] for r, a in zip(target["r"], target["a"], strict=True)
+    )
+    assert {age for age in ages if age is not None} <= set(range(21))
+    assert '<th scope="col">plotted</th>' in shown
 
 
 class TestStudy:
