@@ -24,7 +24,7 @@ from alerts.plotting.crosscheck import CrossCheck
 from alerts.plotting.encounter import Encounters, EncounterSettings
 from alerts.plotting.estimate import Track
 from alerts.plotting.geodesy import look_at
-from alerts.plotting.identity import Targets
+from alerts.plotting.identity import CAPACITY, Targets
 from alerts.plotting.kinematics import Look
 from alerts.plotting.lays import MarkSettings
 from alerts.plotting.marks import Marked, Marks
@@ -100,7 +100,7 @@ class Lookout:
         self.settings = s = settings or LookoutSettings()
         conditions = s.conditions or DEFAULT_CONDITIONS
         self.own = OwnShip(s.own_ship)
-        self.targets = Targets(self._begin_track, feeds=s.radar_feeds)
+        self.targets = Targets(self._begin_track, max(CAPACITY, s.alerts.radar_capacity.capacity), s.radar_feeds)
         self.ais = AisWatch(s.ais, self.own)
         self.vessels = Vessels(self.targets, self.ais, s.ais.tell_within_nm)
         self.conditions = conditions

@@ -21,7 +21,7 @@ from alerts.plotting.kinematics import Estimate, OwnMotion
 from alerts.plotting.terms import Check, TrackState
 from parsers.observations import MotionReference, TargetReport, TargetStatus
 
-CASES = 512
+CASES = 1024
 """Targets remembered; the least recently reported is forgotten first."""
 
 JUDGE_S = 2.0

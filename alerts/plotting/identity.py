@@ -19,18 +19,22 @@ from collections.abc import Callable, Iterator, Sequence
 from alerts.plotting import echoes
 from alerts.plotting.kept import NAME_LENGTH, Filter, Kept, Slot, slot_of
 from alerts.plotting.kinematics import Estimate, Look
-from alerts.plotting.meetings import Exchange, Meetings
+from alerts.plotting.meetings import Exchange, Meetings, meeting_reach_nm
 from alerts.plotting.nearby import Nearby
-from alerts.plotting.pairs import Pairs
+from alerts.plotting.pairs import Pairs, pair_reach_nm
 from alerts.plotting.placing import Change, Ended, Ending, Ignored, Placed, is_a_break, not_a_measurement, speaks_second
 from alerts.plotting.terms import TrackState
 from parsers.observations import TargetLabel, TargetPosition, TargetReport, TargetStatus
 
 CAPACITY = 200
-"""Tracks kept at most: five times what a large ship's set must track (40, MSC.192(79) table 1)."""
+"""Tracks kept at most, unless the set is said to track more: five times what a large ship's set must track (40,
+MSC.192(79) table 1)."""
 
 FORGET_S = 600.0
 """A lost target is waited for so long; a number heard again after that is another vessel's."""
+
+NEAR_NM = 1.0
+"""Tracks farther apart than this, east or north, are not held against each other."""
 
 SEQUELS = 8192
 """Numbers whose next sequel (.2, .3) is remembered, the least recent being forgotten first."""
@@ -107,17 +111,24 @@ class Targets:
         unseen_s = look.at_s - kept.last_s
         if echoes.is_bow_relative(look) != echoes.is_bow_relative(kept.last_look):
             return echoes.range_belongs(kept.last_look, look, unseen_s)
-        if kept.estimate is not None and unseen_s >= 0 and echoes.surely_belongs(kept.estimate, look, unseen_s):
-            return True
         out_of_sight = kept.is_lost or unseen_s > kept.rhythm.lost_after_s
         return echoes.belongs(kept.filter.predict(max(look.at_s, kept.last_s)), look, unseen_s, out_of_sight)
 
-    def _is_on_anothers_place(self, kept: Kept, look: Look, near: Sequence[Kept]) -> bool:
+    def _is_on_track(self, kept: Kept, look: Look) -> bool:
+        """Whether the echo is hers: on her place, and not rather on another's."""
+        if kept.estimate is not None and look.at_s >= kept.last_s:
+            off_nm, noise_nm = echoes.carried_off(kept.estimate, look)
+            if off_nm < EXCHANGED_SDS * noise_nm and off_nm <= echoes.REACQUIRED_NM:
+                return True
+        return self._belongs(kept, look) and not self._is_on_anothers_place(kept, look)
+
+    def _is_on_anothers_place(self, kept: Kept, look: Look) -> bool:
         """Whether the echo, near enough to be this target's, is off her place by what noise does not do, and on that of
         another: so two neighbours look whose numbers have been exchanged."""
-        if not near or kept.estimate is None or not kept.estimate.settled:
+        if kept.estimate is None or not kept.estimate.settled:
             return False
-        if echoes.surely_within_sds(kept.estimate, look, EXCHANGED_SDS):
+        near = self._nearby.of(kept, NEAR_NM)
+        if not near:
             return False
         off = echoes.sds_off(kept.filter.predict(look.at_s), look)
         if off < EXCHANGED_SDS:
@@ -147,13 +158,12 @@ class Targets:
         if echoes.is_bow_relative(look) != echoes.is_bow_relative(kept.last_look):
             return self._change_plane(kept, report, look)
         repeated = echoes.same_measurement(kept.last_look, look)
-        near = self._nearby.of(kept)
+        near = self._nearby.of(kept, self._reach_nm(kept))
         if not repeated:
             exchange = self._meetings.see(kept, look, near)
             if exchange is not None:
                 return self._exchange(exchange, kept, report, look)
-        on_track = self._belongs(kept, look) and not self._is_on_anothers_place(kept, look, near)
-        if on_track or repeated:
+        if repeated or self._is_on_track(kept, look):
             return self._take(kept, report, look, near)
         earlier = kept.suspect
         if earlier is not None and echoes.same_vessel(earlier, look):
@@ -179,6 +189,12 @@ class Targets:
             is_test=kept.is_test,
             duplicate_of=self.duplicate_of(kept.key),
         )
+
+    def _reach_nm(self, kept: Kept) -> float:
+        """How far off a track others are looked for."""
+        range_nm, mine = kept.last_look.range_nm, kept.estimate
+        meets_nm = 0.0 if mine is None else meeting_reach_nm(mine.bearing_sd_deg, range_nm)
+        return min(NEAR_NM, max(meets_nm, pair_reach_nm(range_nm)))
 
     def _exchange(self, exchange: Exchange, kept: Kept, report: TargetReport | TargetPosition, look: Look) -> Placed:
         """The vessels have parted, and each number is on the other's line: both end, and go on as each other."""

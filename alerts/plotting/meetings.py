@@ -7,6 +7,7 @@ and the other way round.
 """
 
 import copy
+from collections import deque
 from collections.abc import Iterable
 from math import hypot, pi
 from typing import NamedTuple
@@ -51,32 +52,33 @@ class Exchange(NamedTuple):
 
 
 class _Meeting:
-    __slots__ = ("before", "began_s", "looks", "tracks")
+    __slots__ = ("before", "began_s", "looks", "misfits", "tracks")
 
     def __init__(self, one: Kept, other: Kept, at_s: float) -> None:
         self.tracks = (one, other)
         self.before = (copy.deepcopy(one.filter), copy.deepcopy(other.filter))
         self.looks: tuple[list[Look], list[Look]] = ([], [])
+        # Of the last looks of each: chi-square against either of the lines from before the meeting.
+        self.misfits = tuple(deque[tuple[float, float]](maxlen=LAST_LOOKS) for _ in self.tracks)
         self.began_s = at_s
 
-    def misfit(self, looks: Iterable[Look], line: int) -> float:
-        """Chi-square of looks against one of the lines from before the meeting."""
-        return sum(echoes.sds_off(self.before[line].predict(look.at_s), look) ** 2 for look in looks)
-
-    def have_parted(self, look: Look) -> bool:
+    def take(self, kept: Kept, look: Look) -> bool | None:
+        """A look of one of the two. True: exchanged; False: as they were, or both on one line; None: not to be told
+        yet."""
+        side = self.tracks.index(kept)
         one, other = (filter_.predict(look.at_s) for filter_ in self.before)
-        apart = hypot(one.east_nm - other.east_nm, one.north_nm - other.north_nm)
-        return apart > PARTED_SDS * one.bearing_sd_deg * look.range_nm * RADIAN
+        self.looks[side].append(look)
+        self.misfits[side].append((echoes.sds_off(one, look) ** 2, echoes.sds_off(other, look) ** 2))
+        apart_nm = hypot(one.east_nm - other.east_nm, one.north_nm - other.north_nm)
+        have_parted = apart_nm > PARTED_SDS * one.bearing_sd_deg * look.range_nm * RADIAN
+        return self._judged() if have_parted and min(map(len, self.looks)) >= LEAST_LOOKS else None
 
-    def is_judged(self, look: Look) -> bool | None:
-        """True: exchanged; False: as they were, or both on one line; None: not to be told yet."""
-        if min(map(len, self.looks)) < LEAST_LOOKS or not self.have_parted(look):
-            return None
-        one, other = (looks[-LAST_LOOKS:] for looks in self.looks)
-        one_as_one, one_as_other = self.misfit(one, 0), self.misfit(one, 1)
-        other_as_one, other_as_other = self.misfit(other, 0), self.misfit(other, 1)
+    def _judged(self) -> bool | None:
+        (one_as_one, one_as_other), (other_as_one, other_as_other) = (
+            (sum(one for one, _ in last), sum(other for _, other in last)) for last in self.misfits
+        )
         straight, crossed = one_as_one + other_as_other, one_as_other + other_as_one
-        if crossed + CLEARLY < straight and crossed < FITS * (len(one) + len(other)):
+        if crossed + CLEARLY < straight and crossed < FITS * sum(map(len, self.misfits)):
             return True
         doubled = min(one_as_one + other_as_one, one_as_other + other_as_other)
         return False if min(straight + CLEARLY, doubled + CLEARLY) < crossed else None
@@ -94,17 +96,17 @@ class Meetings:
 
     def __init__(self) -> None:
         self._meetings: list[_Meeting] = []
+        self._meet: set[Kept] = set()  # who is in one
 
     def see(self, kept: Kept, look: Look, others: Iterable[Kept]) -> Exchange | None:
         """Takes a look of a track, before it is decided whether it is hers. `others` are the tracks near her."""
         found = None
-        for meeting in [meeting for meeting in self._meetings if kept in meeting.tracks]:
-            looks = meeting.looks[meeting.tracks.index(kept)]
-            looks.append(look)
-            judged = meeting.is_judged(look)
-            too_long = look.at_s - meeting.began_s > LONGEST_S or len(looks) > MOST_LOOKS
+        mine = [meeting for meeting in self._meetings if kept in meeting.tracks] if kept in self._meet else ()
+        for meeting in mine:
+            judged = meeting.take(kept, look)
+            too_long = look.at_s - meeting.began_s > LONGEST_S or max(map(len, meeting.looks)) > MOST_LOOKS
             if judged is not None or too_long:
-                self._meetings.remove(meeting)
+                self._keep([other for other in self._meetings if other is not meeting])
             if judged and found is None:
                 found = meeting.exchange()
         if found is None:
@@ -112,31 +114,37 @@ class Meetings:
         return found
 
     def are_meeting(self, kept: Kept, other: Kept) -> bool:
-        return any(kept in meeting.tracks and other in meeting.tracks for meeting in self._meetings)
+        return kept in self._meet and any(
+            kept in meeting.tracks and other in meeting.tracks for meeting in self._meetings
+        )
 
     def drop(self, kept: Kept) -> None:
         """The track has ended, or its plane has changed."""
-        self._meetings = [meeting for meeting in self._meetings if kept not in meeting.tracks]
+        if kept in self._meet:
+            self._keep([meeting for meeting in self._meetings if kept not in meeting.tracks])
+
+    def _keep(self, meetings: list[_Meeting]) -> None:
+        self._meetings, self._meet = meetings, {track for meeting in meetings for track in meeting.tracks}
 
     def _begin(self, kept: Kept, look: Look, others: Iterable[Kept]) -> None:
         mine = kept.estimate
         if mine is None or not mine.settled or kept.out_of_sight is not None:
             return
         for other in others:
+            if len(self._meetings) >= MEETINGS:
+                return
             theirs = other.estimate
             if theirs is None or not theirs.settled or other.out_of_sight is not None or other.is_test != kept.is_test:
                 continue
             if hypot(mine.east_kn - theirs.east_kn, mine.north_kn - theirs.north_kn) < CROSSING_KN:
                 continue
             apart = hypot(mine.east_nm - theirs.east_nm, mine.north_nm - theirs.north_nm)
-            if apart > _nearness(mine.bearing_sd_deg, look.range_nm) or len(self._meetings) >= MEETINGS:
-                continue
-            if not self.are_meeting(kept, other):
+            if apart <= meeting_reach_nm(mine.bearing_sd_deg, look.range_nm) and not self.are_meeting(kept, other):
                 meeting = _Meeting(kept, other, look.at_s)
-                meeting.looks[0].append(look)
-                self._meetings.append(meeting)
+                meeting.take(kept, look)
+                self._keep([*self._meetings, meeting])
 
 
-def _nearness(bearing_sd_deg: float, range_nm: float) -> float:
+def meeting_reach_nm(bearing_sd_deg: float, range_nm: float) -> float:
     """Nearer than this two echoes may be taken for each other."""
     return max(MEETING_NM, MEETING_SDS * bearing_sd_deg * range_nm * RADIAN)

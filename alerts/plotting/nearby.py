@@ -7,12 +7,9 @@ from math import floor
 
 from alerts.plotting.kept import Kept
 
-NEAR_NM = 1.0
-"""Tracks farther apart than this, east or north, are not held against each other. A side of the squares."""
+SIDE_NM = 0.5
 
 Square = tuple[int, int]
-
-_AROUND = [(east, north) for east in (-1, 0, 1) for north in (-1, 0, 1)]
 
 
 class Nearby:
@@ -27,7 +24,7 @@ class Nearby:
         mine = kept.estimate
         if mine is None:
             return
-        square = (floor(mine.east_nm / NEAR_NM), floor(mine.north_nm / NEAR_NM))
+        square = (floor(mine.east_nm / SIDE_NM), floor(mine.north_nm / SIDE_NM))
         if self._square_of.get(kept) != square:
             self.drop(kept)
             self._square_of[kept] = square
@@ -42,23 +39,25 @@ class Nearby:
             if not there:
                 del self._squares[square]
 
-    def of(self, kept: Kept) -> list[Kept]:
-        """The other tracks within NEAR_NM of this one, the eldest first."""
-        mine, square = kept.estimate, self._square_of.get(kept)
-        if mine is None or square is None:
+    def of(self, kept: Kept, reach_nm: float) -> list[Kept]:
+        """The other tracks that are less than `reach_nm` off this one, east and north; the eldest first."""
+        mine = kept.estimate
+        if mine is None:
             return []
-        east_nm, north_nm, (column, row) = mine.east_nm, mine.north_nm, square
+        east_nm, north_nm, squares = mine.east_nm, mine.north_nm, self._squares
+        rows = range(floor((north_nm - reach_nm) / SIDE_NM), floor((north_nm + reach_nm) / SIDE_NM) + 1)
         near = []
-        for east, north in _AROUND:
-            for other in self._squares.get((column + east, row + north), ()):
-                theirs = other.estimate
-                if (
-                    theirs is not None
-                    and abs(theirs.east_nm - east_nm) < NEAR_NM
-                    and abs(theirs.north_nm - north_nm) < NEAR_NM
-                    and other is not kept
-                ):
-                    near.append(other)
+        for column in range(floor((east_nm - reach_nm) / SIDE_NM), floor((east_nm + reach_nm) / SIDE_NM) + 1):
+            for row in rows:
+                for other in squares.get((column, row), ()):
+                    theirs = other.estimate
+                    if (
+                        theirs is not None
+                        and -reach_nm < theirs.east_nm - east_nm < reach_nm
+                        and -reach_nm < theirs.north_nm - north_nm < reach_nm
+                        and other is not kept
+                    ):
+                        near.append(other)
         if len(near) > 1:
             near.sort(key=lambda other: other.order)
         return near

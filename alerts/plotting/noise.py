@@ -10,6 +10,7 @@ seem to. The filter then works with a wider variance, that of a long mean. Until
 and for as long as it smooths, the standard's figures are the least that is believed.
 """
 
+import copy
 from math import copysign, pi, radians, sqrt
 
 from msgspec import Struct
@@ -204,6 +205,15 @@ class Share:
         self._sums = (Sums(), Sums())  # along, athwart
         self._block: list[_Learnt] = []
         self.factors = self._shared_factors()
+
+    def __deepcopy__(self, memo: object) -> "Share":
+        """Another track's part, which begins as this one is. Where many meet, copying piece by piece took 3 %."""
+        twin = copy.copy(self)
+        twin._levels = [copy.copy(level) for level in self._levels]
+        along, athwart = self._sums
+        twin._sums = (copy.copy(along), copy.copy(athwart))
+        twin._block = list(self._block)
+        return twin
 
     def variances(self, range_nm: float, extra_rad: float) -> Variances:
         """Of one look at a range. `extra_rad`: the part that the heading adds to the bearing's error, one sd."""

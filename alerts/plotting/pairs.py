@@ -19,6 +19,9 @@ COMPARE_S = 2.0
 PLACE_NM, PLACE_RATIO = 50 / 1852, 0.01
 """No farther apart than a tracked target may be misplaced (MSC.192(79) 5.25.4.7.1), so that a tow is not her tug."""
 
+BETWEEN_NM = 0.2
+"""A vessel goes no farther than this between the looks at her under the one number and under the other."""
+
 MOTION_KN = 1.5
 SDS = 3.0
 PAIRS = 512
@@ -93,9 +96,17 @@ class Pairs:
 
     def elder_of(self, key: str) -> list[str]:
         """The elder tracks that this one doubles."""
-        if key not in self._partners:
-            return []
-        return [names[0] for names, pair in self._pairs.items() if names[1] == key and pair.is_one]
+        elders = []
+        for other in self._partners.get(key, ()):
+            pair = self._pairs.get((other.key, key))
+            if pair is not None and pair.is_one:
+                elders.append(other.key)
+        return elders
+
+
+def pair_reach_nm(range_nm: float) -> float:
+    """How far apart the last estimates of two tracks on one vessel may be."""
+    return max(PLACE_NM, PLACE_RATIO * range_nm) + BETWEEN_NM
 
 
 def _names(one: Kept, other: Kept) -> tuple[str, str]:

@@ -27,7 +27,7 @@ class Board:
         self.settings = settings
         self.conditions = conditions
         self.told: set[Key] = set()
-        self.waiting: dict[str, set[Key]] = {}  # by what holds them back
+        self.waiting: dict[Key, str] = {}  # what is held back, and what by
         self.held_by_heading: tuple[str, ...] = ()
         self._out: list[Finding] = []
         self.condition_name = condition
@@ -48,8 +48,7 @@ class Board:
     ) -> None:
         """Bring what is told into line with what is wanted."""
         if not wanted and key not in self.told:  # nearly always
-            if self.waiting:
-                self._wait(key, "")
+            self.waiting.pop(key, None)
             return
         rule = key[0]
         if wanted and not held_by and rule in self.held_by_heading and key not in self.told:
@@ -95,26 +94,25 @@ class Board:
 
     def targets(self, rule: str) -> set[str | None]:
         """The targets of which this is told, or waits because another tells it."""
-        return {key[1] for keys in (self.told, *self.waiting.values()) for key in keys if key[0] == rule}
+        return {key[1] for keys in (self.told, self.waiting) for key in keys if key[0] == rule}
 
     def carry(self, old: str, new: str) -> None:
         """What is told of the old target is told of the new; what waits is asked again at the new one's next plot."""
         for key in [key for key in self.told if key[1] == old]:
             self.told.discard(key)
             self.told.add((key[0], new, key[2]))
-        for keys in self.waiting.values():
-            keys.difference_update([key for key in keys if key[1] == old])
+        for key in [key for key in self.waiting if key[1] == old]:
+            del self.waiting[key]
 
     def held_back(self, holder: str) -> int:
-        return len(self.waiting.get(holder, ()))
+        return sum(held_by == holder for held_by in self.waiting.values())
 
     def take(self) -> list[Finding]:
         out, self._out = self._out, []
         return out
 
     def _wait(self, key: Key, holder: str) -> None:
-        for held_by, keys in self.waiting.items():
-            if held_by != holder:
-                keys.discard(key)
         if holder:
-            self.waiting.setdefault(holder, set()).add(key)
+            self.waiting[key] = holder
+        else:
+            self.waiting.pop(key, None)

@@ -59,11 +59,11 @@ def replay_cost(path: Path, *options: str) -> Cost:
     return Cost(lines, cpu_s, resident)
 
 
-def whole_replay(path: Path) -> Cost:
+def whole_replay(path: Path, *options: str) -> Cost:
     """With archive and events on disk."""
     with tempfile.TemporaryDirectory() as folder:
         archive = Path(folder) / "archive.db"
-        cost = replay_cost(path, "--events", f"{folder}/events.jsonl", "--archive", str(archive))
+        cost = replay_cost(path, "--events", f"{folder}/events.jsonl", "--archive", str(archive), *options)
         return structs.replace(cost, archive_bytes=archive.stat().st_size)
 
 
