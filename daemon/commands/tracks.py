@@ -19,7 +19,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         ("show", "one target's track: figures as the passage went"),
         ("export", "GPX 1.1, GeoJSON (RFC 7946), CSV or Parquet"),
     ):
-        one = actions.add_parser(name, help=line, description=line)
+        one = actions.add_parser(name, help=line, description=line, allow_abbrev=False)
         if name == "show":
             one.add_argument("target", nargs=1, metavar="TARGET", help="as `tracks list` names it")
             one.add_argument("--plot", type=Path, metavar="FILE", help="its relative track as a picture, .svg or .png")

@@ -11,7 +11,7 @@ from daemon.debrief.record import Dated, Passage
 from daemon.debrief.study import Alteration, Span, Study
 from daemon.pictures.chart import TIME_STEPS_S, Flag, Line, chart
 from daemon.pictures.drawing import Drawing, Point, thinned
-from daemon.pictures.sheet import Ellipse, Mark, SheetTrack, plotting_sheet, rim_nm
+from daemon.pictures.sheet import Ellipse, Mark, SheetTrack, plotting_sheet, resumed, rim_nm
 
 # 95 % of a bivariate normal lies within this many standard deviations: the root of 5.991, chi-squared with two degrees
 # of freedom (any statistical table).
@@ -50,7 +50,7 @@ def sheets(one: Study, plots: Sequence[Dated], heading_deg: float | None) -> lis
         f"Relative track from {hours(plots[0][0])} to {hours(plots[-1][0])}; closest {words.miles(closest.range_nm)}."
     )
     heading = heading_deg if true else 0.0
-    marks = _marks(sparse(plots), true)
+    marks = _marks(plots, true)
     whole = plotting_sheet(
         [SheetTrack(name=name, points=marks, cpa=cpa, ellipse=ellipse)],
         title=f"Relative plotting sheet of {name}",
@@ -64,7 +64,7 @@ def sheets(one: Study, plots: Sequence[Dated], heading_deg: float | None) -> lis
     if near_nm > 0.5 * max(mark.range_nm for mark in marks) or len(inner) < 2:
         return [whole]
     near = plotting_sheet(
-        [SheetTrack(name="", points=_marks(sparse(inner), true), cpa=cpa, ellipse=ellipse)],
+        [SheetTrack(name="", points=_marks(inner, true), cpa=cpa, ellipse=ellipse)],
         title=f"The closest approach of {name}, near own ship",
         description=said,
         true=true,
@@ -80,18 +80,22 @@ def _reach(ellipse: Ellipse | None) -> list[float]:
 
 
 def _marks(plots: Sequence[Dated], true: bool) -> list[Mark]:
-    """Points of the sheet; a label at each round few minutes."""
+    """Points of the sheet, of very many a share; a label at each round few minutes."""
+    gaps = resumed([at_s for at_s, _ in plots])
+    plots = sparse(plots)
     span = plots[-1][0] - plots[0][0]
     step = next((one for one in (60, 120, 180, 300, 600, 1200, 1800, 3600) if span / one <= 8), 7200)
     marks: list[Mark] = []
     named = -1.0
+    before_s = plots[0][0]
     for at_s, plot in plots:
         deg = plot.bearing_deg if true else plot.relative_bearing_deg
         if deg is None:
             continue
         number = at_s // step
-        marks.append(Mark(plot.range_nm, deg % 360.0, hours(at_s) if number != named else ""))
-        named = number
+        gap = any(before_s < resumed_s <= at_s for resumed_s in gaps)
+        marks.append(Mark(plot.range_nm, deg % 360.0, hours(at_s) if number != named else "", gap))
+        named, before_s = number, at_s
     return marks
 
 

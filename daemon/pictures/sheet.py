@@ -2,6 +2,7 @@
 
 import math
 from collections.abc import Sequence
+from itertools import pairwise
 
 from msgspec import Struct
 
@@ -10,6 +11,8 @@ from daemon.pictures.drawing import Drawing, Point, thinned
 # Rings as printed sheets have them: four to six, at even miles where they can be.
 RING_STEPS_NM = (0.05, 0.1, 0.25, 0.5, 1.0, 2.0, 4.0, 6.0, 12.0, 24.0)
 MOST_RINGS = 6
+# A relative track breaks where nothing was seen for longer than this, as an exported one does.
+GAP_S = 60.0
 
 
 class Mark(Struct, frozen=True):
@@ -18,6 +21,21 @@ class Mark(Struct, frozen=True):
     range_nm: float
     bearing_deg: float
     label: str = ""
+    after_gap: bool = False  # nothing was seen for a while before it: no line leads to it
+
+
+def resumed(times_s: Sequence[float]) -> list[float]:
+    """The times at which something is seen again after more than GAP_S, in order."""
+    return [after for before, after in pairwise(times_s) if after - before > GAP_S]
+
+
+def _pieces(marks: Sequence[Mark], places: Sequence[Point]) -> list[list[Point]]:
+    pieces: list[list[Point]] = []
+    for mark, place in zip(marks, places, strict=True):
+        if mark.after_gap or not pieces:
+            pieces.append([])
+        pieces[-1].append(place)
+    return pieces
 
 
 class Ellipse(Struct, frozen=True):
@@ -124,7 +142,8 @@ class _Sheet:
     def track(self, track: SheetTrack) -> None:
         drawing = self._drawing
         places = [self.place(mark.range_nm, mark.bearing_deg) for mark in track.points]
-        drawing.polyline(thinned(places), "ours")
+        for piece in _pieces(track.points, places):
+            drawing.polyline(thinned(piece), "ours")
         for mark, place in zip(track.points, places, strict=True):
             if mark.label:
                 drawing.circle(place, 3, "ours-dot")

@@ -12,7 +12,7 @@ from daemon.config import archive_path, load
 from daemon.errors import CANNOT_OPEN, UserError
 from daemon.pictures.drawing import Drawing
 from daemon.pictures.files import write as write_picture
-from daemon.pictures.sheet import Mark, SheetTrack, plotting_sheet
+from daemon.pictures.sheet import Mark, SheetTrack, plotting_sheet, resumed
 from daemon.sinks.archive_reader import ArchiveReader, PassageRow, TargetRow
 from daemon.tracks import columns, gpx
 from daemon.tracks.geojson import geojson
@@ -135,8 +135,14 @@ def relative_sheet(track: Track) -> Drawing:
     """The target's relative track on a plotting sheet, a time about every eighth of it."""
     points = [point for point in track.points if point.plot.bearing_deg is not None]
     every = max(1, len(points) // 8)
+    gaps = set(resumed([point.utc_ms / 1000 for point in points]))
     marks = [
-        Mark(point.plot.range_nm, point.plot.bearing_deg or 0.0, _label(point, number % every == 0))
+        Mark(
+            point.plot.range_nm,
+            point.plot.bearing_deg or 0.0,
+            _label(point, number % every == 0),
+            point.utc_ms / 1000 in gaps,
+        )
         for number, point in enumerate(points)
     ]
     row = track.row

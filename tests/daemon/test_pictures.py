@@ -13,7 +13,7 @@ from daemon.errors import UserError
 from daemon.pictures.chart import Flag, Line, chart
 from daemon.pictures.drawing import DARK, LIGHT, Drawing, thinned
 from daemon.pictures.files import write
-from daemon.pictures.sheet import Ellipse, Mark, SheetTrack, plotting_sheet
+from daemon.pictures.sheet import Ellipse, Mark, SheetTrack, plotting_sheet, resumed
 
 SVG = "{http://www.w3.org/2000/svg}"
 
@@ -39,6 +39,14 @@ class TestSheet:
 
         assert math.degrees(math.atan2(x1, y1)) == pytest.approx(60.0, abs=0.1)
         assert math.hypot(x1, y1) == pytest.approx(2 * math.hypot(x2, y2), abs=0.3)
+
+    def test_no_line_leads_over_a_time_in_which_nothing_was_seen(self) -> None:
+        points = [Mark(4.0, 60.0), Mark(3.5, 60.0), Mark(2.0, 60.0, after_gap=True), Mark(1.5, 60.0)]
+        drawn = parsed(plotting_sheet([SheetTrack(name="", points=points)], title="lost and found"))
+        lines = [one for one in drawn.iter(f"{SVG}polyline") if one.get("class") == "ours"]
+
+        assert [len(str(one.get("points")).split()) for one in lines] == [2, 2]
+        assert resumed([0.0, 3.0, 63.0, 124.0, 127.0]) == [124.0]
 
     def test_the_rim_holds_the_farthest_point_and_names_bearings(self) -> None:
         said = [one.text for one in parsed(sheet()).iter(f"{SVG}text")]
