@@ -74,6 +74,8 @@ def replay(args: argparse.Namespace) -> int:
     except KeyboardInterrupt:
         stop.set()
     summary = stream.close(summarise=True)
+    for text in stream.unbalanced():
+        print(f"secondplot replay: {text}", file=sys.stderr)
     _report(args, stream, recordings, clock.mono_s() - began_s, msgspec.to_builtins(summary, enc_hook=str))
     if stop.is_set() and not keys.quit:
         return 130

@@ -314,6 +314,11 @@ class Stream:
             self.desk.close()
         return summary
 
+    def unbalanced(self) -> list[str]:
+        """Feeds whose account does not come out even, for a person. Call it once no feed is at work any more."""
+        wrong = ((feed.name, feed.counters.imbalance()) for feed in self.feeds.values())
+        return [f"the account of feed {name} does not balance, a fault of ours: {what}" for name, what in wrong if what]
+
     def _summary(self, moment: Moment) -> Summary:
         counters = [feed.counters for feed in self.feeds.values()]
         refused: Counter[str] = Counter()

@@ -182,6 +182,8 @@ class Watch:
                 self.recorder.take(arrivals)
             self.stream.take(arrivals)
         self.stream.close()
+        for text in self.stream.unbalanced():
+            print(f"secondplot watch: {text}", file=sys.stderr)
         if self.recorder is not None:
             self.recorder.close()
 

@@ -86,6 +86,22 @@ def test_every_line_is_accounted_for() -> None:
     assert feed.lines == 53
 
 
+def test_an_account_that_does_not_come_out_even_is_told() -> None:
+    """At the end of every watch and replay: a line that nobody can account for is a fault, and said to be one."""
+    stream = stream_of("radar", "gyro")
+    for feed in stream.feeds.values():
+        feed.counters.lines = feed.counters.taken = 1
+        feed.counters.accept()
+    assert stream.unbalanced() == []
+
+    stream.feeds["gyro"].counters.accept()
+
+    assert stream.unbalanced() == [
+        "the account of feed gyro does not balance, a fault of ours: 1 lines, but 2 accepted, 0 refused, 0 dropped,"
+        " 0 waiting and -1 in hand"
+    ]
+
+
 def test_a_second_is_ticked_once_and_a_gap_in_full() -> None:
     """Own ship is told once a second of data time, and through a gap of the recording she grows old in it."""
     heading = sentence("HEHDT,90.0,T")

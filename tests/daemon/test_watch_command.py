@@ -138,7 +138,7 @@ def test_serial_and_udp_at_line_speed_give_the_events_of_the_file(
     time.sleep(0.5)
     for process in watches:
         process.send_signal(signal.SIGTERM)
-        process.communicate(timeout=5)
+        assert b"does not balance" not in process.communicate(timeout=5)[1]
     os.close(master)
     os.close(slave)
 
@@ -162,7 +162,7 @@ def test_a_signal_ends_the_watch_in_order(tmp_path: Path, number: signal.Signals
     wait_for(events, '"event":"plot"')
     asked = time.monotonic()
     process.send_signal(number)
-    process.communicate(timeout=5)
+    assert b"does not balance" not in process.communicate(timeout=5)[1]
     took_s = time.monotonic() - asked
     stop.set()
     writer.join()

@@ -86,6 +86,8 @@ class Program:
             self.process.kill()
             code = self.process.wait()
         took_s = time.monotonic() - began
+        assert self.process.stderr
+        assert b"does not balance" not in self.process.stderr.read()
         self.close()
         return code, took_s
 
