@@ -4,10 +4,10 @@ from collections.abc import Iterator, Sequence
 
 from alerts.events import Instant
 from alerts.plotting.cautions import Caution
-from alerts.plotting.terms import Passing
+from alerts.plotting.terms import Passing, TrackState
 from alerts.plotting.trial import HORIZON_MIN, Cell, Outcome, Trial, TrialLeg, own_course_speed
 from daemon import words
-from daemon.trialling.moment import Situation
+from daemon.trialling.moment import Held, Situation
 
 ASSUMPTION = "assumes that every target holds its course and speed; it is geometry, not advice"
 CAUTION = "an aid to look-out: small craft may not be seen by radar at all; the COLREGs decide"
@@ -34,6 +34,8 @@ def _lines(situation: Situation, legs: Sequence[TrialLeg], trial: Trial, told: S
         name = words.clean(f"{held.target} {held.name}".strip(), 16)
         yield f"{name:16} {'holding':9} {_outcome(trial.hold_on[i])}"
         yield f"{'':16} {'trial':9} {_outcome(trial.trial[i])}"
+        if (late_s := _late_s(held)) is not None:
+            yield f"{'':16} NOT UPDATED for {words.age(late_s)}: carried on as she was going"
     if not situation.targets:
         yield "no target whose motion is known"
     yield from _left_out(situation)
@@ -48,6 +50,14 @@ def _head(situation: Situation) -> Iterator[str]:
     now = Instant(situation.utc_ms)
     yield f"at {words.date(now)} {words.clock(now)} UTC, condition {words.clean(situation.condition)}"
     yield f"own ship {words.bearing(course)} {words.knots(speed)} ({situation.own.frame.value})"
+
+
+def _late_s(held: Held) -> float | None:
+    """How long a target has said nothing that is only carried on; None for one that is seen."""
+    estimate = held.estimate
+    if estimate.state is not TrackState.COASTING or estimate.last_change_s is None:
+        return None
+    return max(0.0, estimate.at_s - estimate.last_change_s)
 
 
 def _all_clear(situation: Situation, probable: str) -> str:
@@ -131,6 +141,7 @@ def as_json(situation: Situation, legs: Sequence[TrialLeg], trial: Trial, told: 
             {
                 "trial": True,
                 "target": held.target,
+                "not_updated_s": None if (late_s := _late_s(held)) is None else round(late_s, 1),
                 "hold_on": _json(trial.hold_on[i]),
                 "trial_manoeuvre": _json(trial.trial[i]),
             }

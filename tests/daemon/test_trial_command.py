@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 from msgspec import structs
 
+from alerts.plotting.terms import TrackState
 from alerts.plotting.trial import try_out
 from daemon import control, status
 from daemon.config import Config
@@ -16,7 +17,7 @@ from daemon.main import main
 from daemon.stream import Stream
 from daemon.trialling.moment import encode, from_recordings, situation_of
 from daemon.trialling.times import When
-from daemon.trialling.words import text
+from daemon.trialling.words import as_json, text
 from parsers import encode as sentences
 
 START_MS = 1_800_000_000_000  # 2027-01-15 08:00:00 UTC
@@ -118,6 +119,18 @@ def test_what_is_not_tried_is_said_beside_the_figure(passage: Path) -> None:
 
     assert "all 3 tried outside 0.5 NM for 60 min: " in said
     assert "; NOT in this figure: radar-09" in said
+
+
+def test_a_target_that_is_only_carried_on_is_said_to_be(passage: Path) -> None:
+    """Her figures are worked out from where she would be by now: they do not stand there like the others."""
+    whole = from_recordings([str(passage)], When("+4"), Config())
+    first = whole.targets[0]
+    late = structs.replace(first.estimate, state=TrackState.COASTING, last_change_s=first.estimate.at_s - 40.0)
+    situation = structs.replace(whole, targets=[structs.replace(first, estimate=late), *whole.targets[1:]])
+    trial = try_out([held.estimate for held in situation.targets], situation.own, [], situation.limit_nm)
+
+    assert text(situation, [], trial, []).count("NOT UPDATED for 40 s: carried on") == 1
+    assert [one["not_updated_s"] for one in as_json(situation, [], trial, [])["targets"]] == [40.0, None, None]  # type: ignore[union-attr,index,call-overload]
 
 
 def test_the_condition_decides_limit_and_words(passage: Path, capsys: pytest.CaptureFixture[str]) -> None:
