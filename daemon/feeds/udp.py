@@ -28,6 +28,7 @@ AT_ONCE = 64
 """Datagrams read in one go, so that stopping never waits behind a flood."""
 
 MOST_SENDERS = 256
+TURNED_AWAY_S = 10.0
 MOST_SOURCES = 64
 OTHER_SOURCES = "other sources"
 
@@ -60,6 +61,7 @@ class UdpSource:
         self._caps = SenderCaps(spec.cap)
         self._numbers = LineNumbers()
         self._kernel_drops = 0  # of this socket
+        self._turned_away, self._turned_away_s = "", float("-inf")
 
     def open(self) -> None:
         """See Source."""
@@ -94,8 +96,8 @@ class UdpSource:
         return lines
 
     def trouble(self, counters: Counters, now_s: float) -> str:
-        """See Source."""
-        return ""
+        """See Source: whose datagrams are turned away, for as long as they come."""
+        return self._turned_away if now_s - self._turned_away_s < TURNED_AWAY_S else ""
 
     def close(self, counters: Counters) -> list[bytes]:
         """See Source. The last drops are told only with a next datagram, so the kernel's table is asked as well."""
@@ -118,9 +120,12 @@ class UdpSource:
             self._framed.discard(len(data), "datagram too long", counters)
             return []
         if self._spec.senders and not any(ipaddress.ip_address(sender) in net for net in self._spec.senders):
+            self._turned_away, self._turned_away_s = f"{sender} sends here and is not one of the senders allowed", now_s
             self._framed.discard(len(data), "sender not allowed", counters)
             return []
         if not self._caps.allows(sender, max(1, data.count(b"\n")), now_s):
+            self._turned_away = f"{sender} sends more than its {self._spec.cap} lines a second"
+            self._turned_away_s = now_s
             self._framed.discard(len(data), "sender over its rate cap", counters)
             return []
         lines = self._framed.datagram(data, counters)

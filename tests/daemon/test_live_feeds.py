@@ -184,12 +184,14 @@ def test_the_sampling_model_reads_its_own_rate() -> None:
 
 class TestUdp:
     def test_only_listed_senders_are_heard(self, tmp_path: Path) -> None:
-        """Others are counted, byte for byte."""
+        """Others are counted, byte for byte, and named: a wrong list would else look like a dead cable."""
         with udp_station(tmp_path, "?from=192.0.2.0/24") as (station, send):
             send(HDT)
 
             assert station.until(lambda: station.feed.counters.bytes_discarded["sender not allowed"] == len(HDT))
             assert station.lines == []
+            said = "127.0.0.1 sends here and is not one of the senders allowed"
+            assert station.until(lambda: station.feed.link.trouble == said)
 
     def test_a_sender_over_its_cap_is_cut(self, tmp_path: Path) -> None:
         """A burst of two seconds' worth passes; the rest is counted."""
@@ -198,6 +200,7 @@ class TestUdp:
                 send(HDT)
             counters = station.feed.counters
             assert station.until(lambda: counters.bytes_read == 100 * len(HDT))
+            assert station.until(lambda: station.feed.link.trouble == "127.0.0.1 sends more than its 10 lines a second")
 
             assert 20 <= counters.lines <= 30
             assert counters.bytes_discarded["sender over its rate cap"] == (100 - counters.lines) * len(HDT)
