@@ -295,6 +295,15 @@ class TestRepeatAndEscalation:
         assert [notice.escalation for notice in escalated] == list(range(1, 10))
         assert watch.states == ["1 active-unacknowledged"] * 2
 
+    def test_what_gets_worse_is_not_escalated_the_later_for_it(self) -> None:
+        """Each step sounds again, and nobody has acknowledged the alert since it was raised."""
+        watch = Sounds()
+        watch.take(0, finding())
+        watch.take(50, finding(Phase.WORSENED))
+        watch.ticks(51, 60)
+
+        assert [notice.at_s for notice in watch.notices if notice.why is Why.ESCALATED] == [60]
+
     def test_a_rule_may_make_an_alarm_of_its_warning(self) -> None:
         watch = Sounds(Alerts(lost_target=msgspec.structs.replace(Alerts().lost_target, escalates_to_alarm=True)))
         watch.take(0, finding(rule="lost_target"))
@@ -341,6 +350,27 @@ class TestBounds:
 
         assert max(sum(1 for c in changes if at <= c <= at + 600) for at in changes) <= 4
         assert len(changes) > 10
+
+    def test_a_worsening_and_an_end_are_no_flapping(self) -> None:
+        """Raised, worsened after it was acknowledged, over: there is room for a raising more within the window."""
+        watch = Sounds(QUIET_LIFE)
+        watch.take(0, finding())
+        watch.acknowledge(5)
+        watch.take(10, finding(Phase.WORSENED))
+        watch.take(20, finding(Phase.ENDED))
+
+        assert watch.states[-1] == "1 rectified-unacknowledged"
+
+    def test_what_the_guard_keeps_may_be_acknowledged_and_clears_in_its_time(self) -> None:
+        watch = Sounds(QUIET_LIFE)
+        watch.take(0, finding())
+        watch.take(10, finding(Phase.ENDED))
+        watch.take(20, finding())
+        watch.take(30, finding(Phase.ENDED))
+        watch.acknowledge(40)
+        watch.ticks(41, 640)
+
+        assert watch.states[-2:] == ["1 active-acknowledged", "1 normal"]
 
     def test_what_the_guard_keeps_says_so_and_clears_in_its_time(self) -> None:
         watch = Sounds(QUIET_LIFE)
