@@ -173,7 +173,7 @@ class TestClosestApproach:
         watch = Watch()
         watch.plots(0, 9, DANGER)
         watch.acknowledge(9)
-        watch.plots(12, 30, but(DANGER, tcpa_min=2.9))
+        watch.plots(12, 30, but(DANGER, tcpa_min=3.0))
         watch.acknowledge(31)
         watch.plots(33, 60, but(DANGER, tcpa_min=2.0))
 
@@ -458,9 +458,10 @@ class TestVectors:
 
 
 class TestManoeuvre:
-    def test_an_altering_target_in_range_is_a_caution(self) -> None:
+    @pytest.mark.parametrize("range_nm", [3.0, 6.0])
+    def test_an_altering_target_in_range_is_a_caution(self, range_nm: float) -> None:
         watch = Watch()
-        watch.plots(0, 9, but(CLEAR, track=TrackState.MANOEUVRING))
+        watch.plots(0, 9, but(CLEAR, track=TrackState.MANOEUVRING, range_nm=range_nm))
         watch.plots(12, 60, CLEAR)
 
         (alert,) = watch.raised()

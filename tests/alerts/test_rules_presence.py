@@ -3,7 +3,7 @@
 import msgspec
 import pytest
 
-from alerts.plotting.terms import Check, Passing, Priority
+from alerts.plotting.terms import BearingTrend, Check, Passing, Priority
 from alerts.rules import zones
 from alerts.rules.checking import cause_family
 from alerts.rules.presence import departure
@@ -71,8 +71,17 @@ class TestGuardZone:
 
         (alert,) = watch.raised("guard_zone")
         assert alert.priority is Priority.WARNING
-        assert alert.text.startswith("radar-03: in guard zone bow, 1.50 NM, bearing 061°T")
+        assert alert.text == (
+            "radar-03: in guard zone bow, 1.50 NM, bearing 061°T drawing aft, CPA 2.10 NM (1.90 to 2.30) in 25.0 min"
+        )
         assert alert.values["zone"] == "bow"
+
+    def test_a_zone_says_no_cpa_of_a_track_that_has_not_settled(self) -> None:
+        watch = Watch(guarded(bow=BOW))
+        watch.plots(0, 30, FAR)
+        watch.plots(33, 60, but(QUIET, cpa_nm=None, tcpa_min=None, bearing_trend=BearingTrend.UNSETTLED))
+
+        assert watch.raised("guard_zone")[0].text == "radar-03: in guard zone bow, 1.50 NM, bearing 061°T"
 
     def test_two_zones_are_two_alerts(self) -> None:
         watch = Watch(guarded(bow=BOW, wide=Zone(to_nm=3.0)))
@@ -189,6 +198,12 @@ class TestLostTarget:
             ({"range_nm": 5.9, "passing": Passing.OPENING, "tcpa_min": -3.0}, 6.0, "left by range"),
             ({"range_nm": 5.0}, 3.0, "left by range"),  # the scale was made smaller
             ({"range_nm": 24.5}, None, "left by range"),
+            # Each limit itself is inside: there a lost target is told.
+            ({"range_nm": 24.0}, None, ""),
+            ({"range_nm": 6.0}, 6.0, ""),
+            ({"range_nm": 0.95 * 6.0, "passing": Passing.OPENING, "cpa_nm": 5.7}, 6.0, "passed clear"),
+            ({"range_nm": 0.5, "tcpa_min": -6.0}, 6.0, ""),
+            ({"range_nm": 2.5, "tcpa_min": 0.0}, 6.0, ""),
             ({"range_nm": 2.5, "tcpa_min": -6.0}, 6.0, "passed clear"),
             ({"range_nm": 0.4, "tcpa_min": -0.2}, 6.0, ""),  # past, but not clear
             ({"range_nm": 1.0, "relative_bearing_deg": 175.0}, 6.0, "left by zone"),
