@@ -264,7 +264,8 @@ class Window:
         rows.append((at_s, sum_e, sum_n, ours_e, ours_n, own.east_kn, own.north_kn, own.heading_deg))
         if len(rows) > SAMPLES + 1:
             del rows[0]
-            self._first = max(1, self._first - 1)
+            if self._first > 1:
+                self._first -= 1
         self._latest = sample
         self._kept = (float("-inf"), None)
         if len(rows) > 2 * FEWEST:

@@ -31,7 +31,7 @@ CONFIDENCE_SD = 1.96
 """Standard deviations of a two-sided 95 % limit."""
 
 _OVERTAKING = frozenset({Encounter.OVERTAKING_US, Encounter.BEING_OVERTAKEN})
-_MOST_TARGETS = 2500  # memories kept; the oldest goes first. More than any set tracks, AIS targets included.
+_MOST_TARGETS = 3500  # memories kept; the oldest goes first. More than any set tracks, AIS targets included.
 
 
 class EncounterSettings(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):

@@ -193,8 +193,10 @@ class Targets:
     def _reach_nm(self, kept: Kept) -> float:
         """How far off a track others are looked for."""
         range_nm, mine = kept.last_look.range_nm, kept.estimate
+        pairs_nm = pair_reach_nm(range_nm)
         meets_nm = 0.0 if mine is None else meeting_reach_nm(mine.bearing_sd_deg, range_nm)
-        return min(NEAR_NM, max(meets_nm, pair_reach_nm(range_nm)))
+        reach_nm = meets_nm if meets_nm > pairs_nm else pairs_nm
+        return reach_nm if reach_nm < NEAR_NM else NEAR_NM
 
     def _exchange(self, exchange: Exchange, kept: Kept, report: TargetReport | TargetPosition, look: Look) -> Placed:
         """The vessels have parted, and each number is on the other's line: both end, and go on as each other."""

@@ -63,7 +63,8 @@ class Rhythm:
 
 
 def _between(value: float, limits: tuple[float, float]) -> float:
-    return max(limits[0], min(limits[1], value))
+    least, most = limits
+    return least if value < least else most if value > most else value
 
 
 class Kept:

@@ -245,7 +245,7 @@ class Share:
         """Learn from one look's residuals, each in its expected sds; a part is the look's share of that variance.
 
         `steady`: not about a manoeuvre, so that the look also tells how errors hang together. The looks of a block are
-        worked off together, one straight loop: look by look it took 4 us more, 3 % of a replay.
+        worked off together, one straight loop: look by look it took 3 us more, 2 % of a replay.
         """
         self._block.append((range_nm, along, along_part, athwart, athwart_part, steady))
         if len(self._block) == BLOCK:

@@ -50,7 +50,7 @@ class Rounded(Struct, frozen=True, gc=False):
 
 
 def rounded(assessment: Assessment) -> list[Rounded]:
-    """The figures of each target, to the last digit as `round` has them: in columns, as `round` itself is slow (3 us of
+    """The figures of each target, to the last digit as `round` has them: in columns, as `round` itself is slow (5 us of
     a report, 4 % of a replay). What is too near a half to be told from one in binary is left to it."""
     table = np.array([getattr(assessment, name) for name in DIGITS])
     scaled = table * _SCALES

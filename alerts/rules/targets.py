@@ -11,8 +11,8 @@ from alerts.rules.findings import Key, Phase
 from alerts.rules.followed import DANGERS, Followed
 from alerts.rules.situation import Situation
 
-MOST_TARGETS = 2500
-"""Targets followed at once: the radars' tracks (200), plots by hand, and AIS in a crowded port (2,000)."""
+MOST_TARGETS = 3500
+"""Targets followed at once: the radars' tracks (1,000 at most), plots by hand, and AIS in a crowded port (2,000)."""
 
 
 class TargetRules:

@@ -242,13 +242,13 @@ def test_visibility_may_change_while_a_target_is_held() -> None:
 
 
 def test_memory_is_bounded() -> None:
-    """Three thousand target names leave 2,500 memories."""
+    """Four thousand target names leave 3,500 memories."""
     encounters = Encounters()
     meeting = Meeting(relative_deg=30, course_deg=250)
-    for number in range(3000):
+    for number in range(4000):
         encounters.classify(f"ais-{number}", meeting.estimate(), meeting.told(), meeting.own(), False)
 
-    assert len(encounters._memories) == 2500
+    assert len(encounters._memories) == 3500
 
 
 def test_range_rate_is_the_radial_part_of_relative_motion() -> None:
