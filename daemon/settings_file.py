@@ -46,7 +46,8 @@ def parse(text: str, name: str) -> dict[str, Any]:
     try:
         return tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
-        raise UserError(f"{name}: not valid TOML: {error}") from None
+        hint = '; text stands in quotes, as in condition = "harbour"' if "Invalid value" in str(error) else ""
+        raise UserError(f"{name}: not valid TOML: {error}{hint}") from None
 
 
 def convert(values: dict[str, Any], into: type[Settings], text: str, name: str) -> Settings:

@@ -4,8 +4,12 @@ import argparse
 import json
 import sys
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from daemon.errors import UserError
+
+if TYPE_CHECKING:
+    from daemon.config import Config
 
 HELP = """Writes the default configuration, every key with its meaning and bounds, or checks a file.
 
@@ -49,5 +53,18 @@ def _check(path: Path, as_json: bool) -> int:
         print(json.dumps({"file": str(path), "ok": True, "error": None}))
     else:
         feeds = ", ".join(f"{name} ({feed.uri})" for name, feed in checked.feeds.items()) or "none"
-        print(f"{path}: good. Condition {checked.condition!r}; feeds: {feeds}.")
+        print(f"{path}: good. Condition {checked.condition!r}; feeds: {feeds}.{_own_conditions(checked)}")
     return 0
+
+
+def _own_conditions(checked: "Config") -> str:
+    """Conditions beside the built-in ones: one that was only misspelt would never come into force."""
+    from difflib import get_close_matches
+
+    from alerts.settings import DEFAULT_CONDITIONS
+
+    told = []
+    for name in sorted(set(checked.conditions) - set(DEFAULT_CONDITIONS)):
+        meant = get_close_matches(name, DEFAULT_CONDITIONS, n=1, cutoff=0.8)
+        told.append(f"{name!r}{f' (not {meant[0]!r}?)' if meant else ''}")
+    return f" Conditions of your own: {', '.join(told)}." if told else ""

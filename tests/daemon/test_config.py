@@ -127,3 +127,23 @@ def test_what_the_archive_keeps_is_asked_for_on_the_command_line_too(tmp_path: P
     assert (chosen.keep_days, chosen.keep_mib) == (30, 100.5)
     with pytest.raises(UserError, match=r"archive\.keep_days: expected a number > 0"):
         load(path, shared.overrides(parser.parse_args(["--keep-days", "0"])))
+
+
+def test_a_condition_of_your_own_is_named_when_a_file_is_checked(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """One that was only misspelt would be good TOML, and never in force."""
+    path = tmp_path / "boat.toml"
+    path.write_text("[conditions.harbor]\ncpa_nm = 0.2\n")
+
+    assert main(["config", "--check", str(path)]) == 0
+    assert "Conditions of your own: 'harbor' (not 'harbour'?)." in capsys.readouterr().out
+
+
+def test_text_without_quotes_is_told_by_its_quotes(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    path = tmp_path / "boat.toml"
+    path.write_text("condition = harbour\n")
+
+    assert main(["config", "--check", str(path)]) == 2
+    assert "line 1" in (said := capsys.readouterr().err)
+    assert "text stands in quotes" in said
