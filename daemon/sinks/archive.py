@@ -100,6 +100,11 @@ class Archive:
                 self._due_s = self._clock.mono_s() + COMMIT_S
                 self._lock.notify_all()
 
+    @property
+    def waiting(self) -> int:
+        """Events that are not yet committed."""
+        return len(self._common) + len(self._kept) + self._in_flight
+
     def idle(self, now_s: float) -> None:
         """See Sink: tells of trouble once for as long as it lasts."""
         trouble = self.trouble
@@ -114,7 +119,7 @@ class Archive:
             self._stopping = True
             self._lock.notify_all()
         self._thread.join(None if self._lossless else CLOSE_S)
-        lost = self.lost + len(self._common) + len(self._kept) + self._in_flight
+        lost = self.lost + self.waiting
         if lost:
             raise SinkError(f"{self._store.path}: {lost} events were not archived: {self.trouble or self._reason}")
 
