@@ -4,6 +4,7 @@ from collections.abc import Callable, Sequence
 
 import msgspec
 
+from daemon import words
 from daemon.clock import Clock
 from daemon.config import Config
 from daemon.errors import UserError
@@ -80,4 +81,5 @@ class Service:
 
 def _status(stream: Stream, feeds: Sequence[Feed]) -> str:
     up = sum(feed.link.is_open for feed in feeds)
-    return f"{up} of {len(feeds)} feeds open, {len(stream.lookout.plots)} targets, condition {stream.lookout.condition}"
+    targets = words.several(len(stream.lookout.plots), "target")
+    return f"{up} of {words.several(len(feeds), 'feed')} open, {targets}, condition {stream.lookout.condition}"

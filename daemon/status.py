@@ -93,7 +93,9 @@ def lines(status: Status) -> list[str]:
             f"feed {words.clean(feed.name)}: {feed.state}{trouble}, {last}, {feed.lines} lines, "
             f"{feed.accepted} accepted, {feed.refused} refused, {feed.dropped} dropped"
         )
-    said.append(f"{status.targets} targets" + (f", {status.not_updated} NOT UPDATED" if status.not_updated else ""))
+    said.append(
+        words.several(status.targets, "target") + (f", {status.not_updated} NOT UPDATED" if status.not_updated else "")
+    )
     said.append(
         f"alerts are told by {', '.join(status.annunciators)}" if status.annunciators else "no annunciator is on"
     )

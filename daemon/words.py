@@ -95,6 +95,11 @@ def limits(low_nm: float | None, high_nm: float | None) -> str:
     return f"{low_nm:.2f} to {high_nm:.2f} NM"
 
 
+def several(number: int, one: str, many: str = "") -> str:
+    """A number with its noun: 1 target, 2 targets; `many` where an s does not do it."""
+    return f"{number:,} {one if number == 1 else many or one + 's'}"
+
+
 def percent(share: float | None) -> str:
     """A probability in whole per cent. Only exact certainty is called 0 or 100; the rest says under or over."""
     if share is None:

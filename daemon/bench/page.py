@@ -278,7 +278,7 @@ def _encounters(report: Report, shown: Sequence[int]) -> Iterator[str]:
     left = len(pooled.encounters) - len(chosen)
     yield "<p>Relative tracks, own ship in the middle, north up; the ring is what counts as close, the circle on the"
     yield " track where the alert came that stood at the closest approach."
-    yield f" {left} more encounters are not drawn.</p>" if left else "</p>"
+    yield f" Not drawn: {words.several(left, 'more encounter')}.</p>" if left else "</p>"
     yield '<div class="ways">'
     for number, (k, plot) in enumerate(zip(chosen, plots, strict=True)):
         one = pooled.encounters[k]

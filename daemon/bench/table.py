@@ -38,14 +38,18 @@ def heading(report: Report) -> list[str]:
     lines = []
     if report.is_partial:
         done = sum(one.is_whole for one in report.outcomes)
-        lines.append(f"PARTIAL: stopped after {done} of {report.planned} passages; what was not read is in no figure")
+        lines.append(
+            f"PARTIAL: stopped after {done} of {words.several(report.planned, 'passage')};"
+            " what was not read is in no figure"
+        )
     lines += [f"not read: {words.clean(why, 200)}" for why in report.failed]
     lines.append(
-        f"{len(report.grid.settings):,} settings of {', '.join(report.grid.rules)} over {len(report.outcomes)}"
-        f" passages, {given.hours:.1f} h"
+        f"{words.several(len(report.grid.settings), 'setting')} of {', '.join(report.grid.rules)} over"
+        f" {words.several(len(report.outcomes), 'passage')}, {given.hours:.1f} h"
     )
     lines.append(
-        f"{given.close + given.clear + given.unjudged} encounters: {given.close} close passes, {given.clear} passed"
+        f"{words.several(given.close + given.clear + given.unjudged, 'encounter')}:"
+        f" {words.several(given.close, 'close pass', 'close passes')}, {given.clear} passed"
         f" clear ({given.averted} after an alteration), {given.unjudged} cannot be judged"
     )
     lines += [f"  cannot be judged: {count}, {why}" for why, count in report.unjudged().items()]
@@ -53,7 +57,8 @@ def heading(report: Report) -> list[str]:
     if lost:
         lines.append(f"close, and never on the plot, so that no limit could warn: {words.clean(', '.join(lost), 200)}")
     if 0 < given.close < FEW:
-        lines.append(f"only {given.close} close passes: the 10th percentile of warning is all but the worst of them")
+        passes = words.several(given.close, "close pass", "close passes")
+        lines.append(f"only {passes}: the 10th percentile of warning is all but the worst of them")
     return lines
 
 

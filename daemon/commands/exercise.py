@@ -7,6 +7,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from daemon import words
 from daemon.errors import CANNOT_OPEN, UserError
 
 if TYPE_CHECKING:
@@ -130,7 +131,8 @@ def _check(scenario: "Scenario", args: argparse.Namespace) -> int:
     load = generate.measure(passage)
     found = closest(passage)
     if not args.json:
-        print(f"{args.scenario}: good. {scenario.title}, {scenario.duration_min:g} min, {len(found)} targets.")
+        targets = words.several(len(found), "target")
+        print(f"{args.scenario}: good. {scenario.title}, {scenario.duration_min:g} min, {targets}.")
         for one in found:
             print(f"  {one.target}: CPA {one.cpa_nm:.2f} NM at minute {one.at_min:.1f}")
     _say(args, load, scenario=str(args.scenario), targets={one.target: one.cpa_nm for one in found})

@@ -50,7 +50,7 @@ def alert_lines(raised: Sequence[Raised], room: int, look: Look) -> list[Text]:
     lines = [text for one in shown[:1] for text in _alert_line(one, look, 1 + spare)]
     lines += [_alert_line(one, look)[0] for one in shown[1:]]
     if len(shown) < len(alerts):
-        lines.append(line(look, (f"and {len(alerts) - len(shown)} more alerts", "caution")))
+        lines.append(line(look, (f"and {words.several(len(alerts) - len(shown), 'more alert')}", "caution")))
     return lines[:room]
 
 

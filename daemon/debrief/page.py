@@ -124,12 +124,12 @@ def summary(debrief: Debrief) -> str:
     passage = debrief.passage
     minutes = (passage.last_s - passage.first_s) / 60.0
     counts = Counter(span.alert.priority for span in debrief.spans)
-    alerts = ", ".join(f"{counts[one]} {one}{'s' if counts[one] != 1 else ''}" for one in Priority if counts[one])
+    alerts = ", ".join(words.several(counts[one], one) for one in Priority if counts[one])
     parts = [
         f"{_day(passage.first_s)}, {figures.hours(passage.first_s)} to {figures.hours(passage.last_s)} UTC "
         f"({words.minutes(minutes) if minutes < 180 else f'{minutes / 60:.1f} h'}).",
         _own_words(debrief),
-        f"{len(passage.targets)} targets were tracked; {alerts or 'no alert'} raised.",
+        f"{words.several(len(passage.targets), 'target')} tracked; {alerts or 'no alert'} raised.",
     ]
     nearest = min(debrief.studies, key=lambda one: one.closest.range_nm, default=None)
     if nearest is not None:
@@ -138,10 +138,14 @@ def summary(debrief: Debrief) -> str:
             f"{figures.hours(nearest.closest.at_s)}."
         )
     faults = figures.feed_faults(passage)
-    parts.append(f"Feeds failed {len(faults)} time{'s' * (len(faults) != 1)}." if faults else "No feed failed.")
+    parts.append(f"Feeds failed {words.several(len(faults), 'time')}." if faults else "No feed failed.")
     parts += _sensors_lost(debrief)
     lost = sum(events for _, _, events in passage.gaps)
-    parts += [f"The archive lost {lost} events in {len(passage.gaps)} gaps."] if lost else []
+    parts += (
+        [f"The archive lost {words.several(lost, 'event')} in {words.several(len(passage.gaps), 'gap')}."]
+        if lost
+        else []
+    )
     return " ".join(parts)
 
 
@@ -169,7 +173,7 @@ def _own_words(debrief: Debrief) -> str:
     first = next(ship for _, ship in debrief.passage.own if ship.lat_deg is not None)
     place = f"{words.latitude(first.lat_deg)} {words.longitude(first.lon_deg)}"
     turns = len(debrief.turns)
-    altered = "no alteration of course or speed" if not turns else f"{turns} alteration{'s' if turns > 1 else ''}"
+    altered = "no alteration of course or speed" if not turns else words.several(turns, "alteration")
     return f"Own ship ran {run:.1f} NM from {place}, with {altered}."
 
 

@@ -216,7 +216,8 @@ def radar_line(radar: Radar) -> str:
 def summary_line(summary: Summary) -> str:
     rules = ", ".join(f"{words.clean(rule, 40)} {count}" for rule, count in sorted(summary.alerts.items()))
     refused = sum(summary.refused.values())
-    return f"END: {summary.targets} targets, {summary.lines} lines, {refused} refused; alerts: {rules or 'none'}"
+    targets = words.several(summary.targets, "target")
+    return f"END: {targets}, {summary.lines} lines, {refused} refused; alerts: {rules or 'none'}"
 
 
 class _Writer:

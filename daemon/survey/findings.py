@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 from msgspec import Struct
 
+from daemon import words
 from daemon.feeds.face import Counters
 from daemon.survey.compare import Comparison
 
@@ -84,7 +85,7 @@ def _targets(survey: "Survey") -> Iterator[Finding]:
     yield Finding(
         grade=Grade.CAN,
         subject="CPA and TCPA",
-        text=f"{_count(targets.numbers, 'target number')}, {_count(targets.reports, 'report')}{pace}",
+        text=f"{words.several(targets.numbers, 'target number')}, {words.several(targets.reports, 'report')}{pace}",
     )
     if interval_s is not None and interval_s > SLOW_TARGETS_S:
         yield Finding(
@@ -272,13 +273,9 @@ def _feed_faults(survey: "Survey", accounts: Mapping[str, Counters], troubles: M
             yield Finding(
                 grade=Grade.FAULT,
                 subject=subject,
-                text=f"{_count(number, 'pause')} of over 10 s without any line, the first of {seconds:.0f} s",
+                text=f"{words.several(number, 'pause')} of over 10 s without any line, the first of {seconds:.0f} s",
                 mend="look at the power and the plugs of the sender",
             )
-
-
-def _count(number: int, what: str) -> str:
-    return f"{number} {what}{'' if number == 1 else 's'}"
 
 
 _MENDS = {

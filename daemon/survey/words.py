@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator
 
+from daemon import words
 from daemon.service import harmless
 from daemon.survey.findings import Grade
 from daemon.survey.survey import FeedReport, Report
@@ -20,7 +21,7 @@ def text_of(report: Report) -> str:
 
 
 def _all(report: Report) -> Iterator[str]:
-    yield f"Survey of {len(report.feeds)} feed{'s' if len(report.feeds) != 1 else ''} over {_time(report.seconds)}"
+    yield f"Survey of {words.several(len(report.feeds), 'feed')} over {_time(report.seconds)}"
     for feed in report.feeds:
         yield ""
         yield from _feed(feed)

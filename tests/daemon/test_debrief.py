@@ -202,7 +202,7 @@ def test_a_passage_without_position_heading_or_targets_is_still_a_page() -> None
     text = page(Debrief(gathered(iter(bare)), Shape(title="bare")))
 
     assert "Own position is not in the record" in text
-    assert "0 targets were tracked; no alert raised" in text
+    assert "0 targets tracked; no alert raised" in text
 
 
 class Seen(Struct):
