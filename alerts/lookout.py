@@ -8,46 +8,36 @@ line and flushing after a thousand give the same events.
 Time comes in with the data. Call `tick` once for every whole second of stream time, before the line that crosses it.
 """
 
-from collections.abc import Callable, Iterable, Iterator, Sequence
-from itertools import groupby
+from collections.abc import Callable, Iterable
 from typing import Any
 
 from msgspec import Struct, structs
 
 from alerts import standing
 from alerts.ais_watch import AisObservation, AisWatch
-from alerts.events import Alert, AnyEvent, Moment, Note, Plot, Radar
-from alerts.identifiers import obey
+from alerts.events import Alert, AnyEvent, Moment, Note
+from alerts.judging import Judging
 from alerts.lifecycle import AlertBook
 from alerts.plotting.ais import AisSettings
-from alerts.plotting.crosscheck import CrossCheck
-from alerts.plotting.encounter import Encounters, EncounterSettings
+from alerts.plotting.encounter import EncounterSettings
 from alerts.plotting.estimate import Track
 from alerts.plotting.geodesy import look_at
 from alerts.plotting.identity import CAPACITY, Targets
 from alerts.plotting.kinematics import Look
 from alerts.plotting.lays import MarkSettings
 from alerts.plotting.marks import Marked, Marks
-from alerts.plotting.motion import Answer, assess
 from alerts.plotting.noise import NoiseModel
 from alerts.plotting.own_frame import look_of
 from alerts.plotting.picture import OwnShip, OwnShipSettings
-from alerts.plotting.placing import double_told, exchange_told
-from alerts.plotting.plot_event import Rounded, plot_event, rounded
-from alerts.plotting.quality import Quality, QualitySettings, Remark
-from alerts.plotting.terms import Check, FeedState, TrackState
-from alerts.rules.findings import Finding
+from alerts.plotting.placing import exchange_told
+from alerts.plotting.quality import QualitySettings
+from alerts.plotting.terms import TrackState
 from alerts.rules.rules import Rules
 from alerts.rules.situation import FeedHealth, OutputHealth, RadarPicture, Situation, TargetHealth
 from alerts.settings import DEFAULT_CONDITIONS, Alerts, Condition
 from alerts.vessels import Vessels, waiting_of
-from alerts.waiting import Carried, Command, Gone, NewCondition, NewSettings, Sighting, Tick
+from alerts.waiting import OURSELVES, Command, Gone, NewCondition, NewSettings, Said, Sighting, Tick, Waiting
 from parsers import observations as seen
-
-Said = tuple[Moment, AnyEvent]
-
-RESTRICTED_VISIBILITY = "restricted visibility"
-"""The condition in which Rule 19 stands in place of 13 to 15."""
 
 PREDICTION_MAX_AGE_S = 5.0
 """A CPA that the set sends apart from the target's place (TTD) goes with a place not older than this."""
@@ -55,15 +45,8 @@ PREDICTION_MAX_AGE_S = 5.0
 MOST_PREDICTIONS = 1023
 """Target numbers in TTD: 1 to 1023."""
 
-
 NEED_REMEMBERED_S = 60.0
 """A heading is needed for this long after the last relative bearing, own position after the last target's position."""
-
-HEARD_S = 3.0
-"""After so long without any line of the radar's feed, what is missing may be the feed and not the picture."""
-
-OURSELVES = "secondplot"
-"""The author of the program's own notes."""
 
 MOST_RADARS = 8
 """Feeds whose radar settings are kept."""
@@ -105,15 +88,9 @@ class Lookout:
         self.vessels = Vessels(self.targets, self.ais, s.ais.tell_within_nm)
         self.conditions = conditions
         self.condition = s.condition
-        self.rules = Rules(s.alerts, conditions, s.condition)
-        self.alerts = AlertBook(s.alerts)
-        self.check = CrossCheck()
-        self.encounters = Encounters(s.encounters)
         self.marks = Marks(s.marks)
-        self.quality = Quality(s.picture_quality)
-        self.plots: dict[str, Plot] = {}  # the latest of each target
-        self.tracks_begun = 0  # a count and no set of names: in a watch of weeks that would grow for ever
-        self._doubles: dict[str, str] = {}  # a vessel's second number, and the track that speaks for her
+        rules, book = Rules(s.alerts, conditions, s.condition), AlertBook(s.alerts)
+        self.judging = Judging(rules, book, s.encounters, s.picture_quality, s.command_feeds)
         self._noise: dict[str, NoiseModel] = {}
         self._feed_of: dict[str, str] = {}
         self._radars: dict[str, seen.RadarSettings] = {}
@@ -121,7 +98,7 @@ class Lookout:
         self._relative_s: float | None = None  # when a bearing was last counted from the bow
         self._placed_s: float | None = None  # when a target last told its position instead of a range and bearing
         self._sensor_watch = standing.SensorWatch()
-        self._waiting: list[Sighting | Tick | Gone | Carried | NewCondition | NewSettings | Command | Said] = []
+        self._waiting: list[Waiting] = []
 
     # ----------------------------------------------------------------------------------------- first stroke
 
@@ -284,125 +261,11 @@ class Lookout:
     def flush(self) -> list[Said]:
         """Everything that has been taken in since the last flush, judged, in order."""
         waiting, self._waiting = self._waiting, []
-        sightings = [item for item in waiting if isinstance(item, Sighting)]
-        answers = self._answers(sightings)
-        said: list[Said] = []
         for item in waiting:
-            if isinstance(item, Sighting):
-                self._judge(item, *next(answers), said)
-            elif isinstance(item, Tick):
-                self._judge_time(item, said)
-            elif isinstance(item, Gone):
-                self._forget(item.target)
-            elif isinstance(item, Carried):
-                self.rules.carry(item.old, item.new)
-                said.extend((item.moment, alert) for alert in self.alerts.carry(item.moment, item.old, item.new))
-            elif isinstance(item, NewCondition):
-                self._change_condition(item, said)
-            elif isinstance(item, NewSettings):
-                self._change_settings(item, said)
-            elif isinstance(item, Command):
-                changed = obey(self.alerts, item.moment, item.command, self.settings.command_feeds)
-                said.extend((item.moment, alert) for alert in changed)
-            else:
-                said.append(item)
-                self._measure(item, said)
-        return said
-
-    def _measure(self, item: Said, said: list[Said]) -> None:
-        """What a note about the set's settings, or a new range, does to the picture's quality, opens a comparison."""
-        moment, event = item
-        if isinstance(event, Note) and event.author != OURSELVES:
-            _remark(moment, self.quality.note(moment.at_s, event.text), said)
-        elif isinstance(event, Radar) and len(self._radars) == 1:  # the event does not say which set it is of
-            _remark(moment, self.quality.radar(moment.at_s, event.range_scale_nm), said)
-
-    def _answers(self, sightings: Sequence[Sighting]) -> Iterator[tuple[Answer, Rounded]]:
-        """The CPA of each, and as it is shown; all those under one limit at once."""
-        for limit_nm, group in groupby(sightings, key=lambda sighting: sighting.cpa_limit_nm):
-            together = list(group)
-            assessment = assess([s.estimate for s in together], [s.look.own for s in together], limit_nm)
-            yield from zip(assessment.rows(), rounded(assessment), strict=True)
-
-    def _judge(self, sighting: Sighting, answer: Answer, shown: Rounded, said: list[Said]) -> None:
-        moment, key, own = sighting.moment, sighting.target, sighting.look.own
-        if sighting.renumbered:
-            self.check.renumbered(key, moment.at_s)
-        if sighting.is_echo:
-            self.quality.see(key, sighting.look, sighting.estimate)
-        check: tuple[Check, str | None] = (Check.NOT_REPORTED, None)
-        if sighting.report is not None:
-            check = self.check.compare(key, sighting.report, sighting.estimate, answer, own)
-        restricted = self.rules.condition == RESTRICTED_VISIBILITY
-        encounter = self.encounters.classify(key, sighting.estimate, answer, own, restricted, sighting.heading_deg)
-        plot = plot_event(
-            moment,
-            key,
-            sighting.name,
-            sighting.look,
-            sighting.estimate,
-            answer,
-            shown,
-            encounter,
-            check,
-            sighting.report,
-        )
-        self.tracks_begun += key not in self.plots
-        self.plots[key] = plot
-        said.append((moment, plot))
-        if sighting.is_judged and self._raises_alerts(sighting, said):
-            self._tell(moment, self.rules.see_plot(moment, plot), said)
-
-    def _raises_alerts(self, sighting: Sighting, said: list[Said]) -> bool:
-        """Not for a vessel's second number while the first is seen; the watch is told once which is which."""
-        if sighting.elder is None:
-            self._doubles.pop(sighting.target, None)
-            return True
-        if self._doubles.get(sighting.target) != sighting.elder:
-            self._doubles[sighting.target] = sighting.elder
-            text = double_told(sighting.target, sighting.elder)
-            said.append((sighting.moment, Note(time=sighting.moment.time, text=text, author=OURSELVES)))
-        return False
-
-    def _judge_time(self, tick: Tick, said: list[Said]) -> None:
-        silent_s = _radar_silent_s(tick)
-        if silent_s is None:
-            _remark(tick.moment, self.quality.mute(tick.moment.at_s), said)
-        for one in tick.targets:
-            if one.track is TrackState.LOST:
-                self.quality.lose(one.target, tick.moment.at_s)
-        if silent_s is not None and silent_s <= HEARD_S:  # else a look that is due waits: it may be the feed
-            _remark(tick.moment, self.quality.tick(tick.moment.at_s), said)
-        self.check.see_own(tick.own, tick.water, tick.stream)
-        silenced = tick.folded | self._doubles.keys()
-        judged = [one for one in tick.targets if one.target in self.plots and one.target not in silenced]
-        situation = structs.replace(tick.situation, targets=tuple(judged))
-        self._tell(tick.moment, self.rules.tick(tick.moment, situation), said)
-        said.extend((tick.moment, alert) for alert in self.alerts.tick(tick.moment))
-
-    def _tell(self, moment: Moment, findings: Sequence[Finding], said: list[Said]) -> None:
-        if findings:
-            said.extend((moment, alert) for alert in self.alerts.take(moment, findings))
-
-    def _change_condition(self, change: NewCondition, said: list[Said]) -> None:
-        note = Note(time=change.moment.time, text=f"condition: {change.name}", author=OURSELVES)
-        said.append((change.moment, note))
-        self._tell(change.moment, self.rules.set_condition(change.name), said)
-
-    def _change_settings(self, change: NewSettings, said: list[Said]) -> None:
-        note = Note(time=change.moment.time, text="settings read again", author=OURSELVES)
-        said.append((change.moment, note))
-        self.alerts.configure(change.alerts)
-        self._tell(change.moment, self.rules.configure(change.alerts, change.conditions, change.condition), said)
-
-    def _forget(self, target: str) -> None:
-        self.plots.pop(target, None)
-        self._doubles.pop(target, None)
-        self._feed_of.pop(target, None)
-        self.check.forget(target)
-        self.vessels.forget(target)
-        self.encounters.forget(target)
-        self.quality.lose(target)
+            if isinstance(item, Gone):
+                self._feed_of.pop(item.target, None)
+                self.vessels.forget(item.target)
+        return self.judging.all(waiting, has_one_radar=len(self._radars) == 1)
 
     # ---------------------------------------------------------------------------------------- from the watch
 
@@ -420,11 +283,11 @@ class Lookout:
 
     def acknowledge(self, moment: Moment, alert_id: int | None = None) -> list[Alert]:
         """Acknowledges one alert, or all. Flush first; the changes are said in the next flush."""
-        return self._say_all(moment, self.alerts.acknowledge(moment, alert_id))
+        return self._say_all(moment, self.judging.alerts.acknowledge(moment, alert_id))
 
     def silence(self, moment: Moment) -> list[Alert]:
         """Silences what sounds, for the settable time. Flush first; the changes are said in the next flush."""
-        return self._say_all(moment, self.alerts.silence(moment))
+        return self._say_all(moment, self.judging.alerts.silence(moment))
 
     def _say_all(self, moment: Moment, changed: list[Alert]) -> list[Alert]:
         self._waiting.extend((moment, alert) for alert in changed)
@@ -432,7 +295,7 @@ class Lookout:
 
     def close(self, moment: Moment) -> list[Said]:
         """The watch ends: every standing alert has its end written."""
-        return [(moment, alert) for alert in self.alerts.close(moment)]
+        return [(moment, alert) for alert in self.judging.alerts.close(moment)]
 
     # ------------------------------------------------------------------------------------- how things stand
 
@@ -446,7 +309,9 @@ class Lookout:
 
     def _situation(self, at_s: float, world: World, echoes: Iterable[TargetHealth]) -> Situation:
         needs_heading, needs_position = _lately(self._relative_s, at_s), _lately(self._placed_s, at_s)
-        heading, position, speed = standing.sensors(self.own, at_s, needs_heading, needs_position, bool(self.plots))
+        heading, position, speed = standing.sensors(
+            self.own, at_s, needs_heading, needs_position, bool(self.judging.plots)
+        )
         return Situation(
             heading=heading,
             position=position,
@@ -472,22 +337,8 @@ class Lookout:
         )
 
 
-def _radar_silent_s(tick: Tick) -> float | None:
-    """How long the feeds by which radar's targets came have said nothing; None where one is told as silent or down."""
-    bringing = {one.feed for one in tick.targets if not one.target.startswith("ais-")}
-    feeds = [feed for feed in tick.situation.feeds if feed.name in bringing]
-    if any(feed.state is not FeedState.UP for feed in feeds):
-        return None
-    return max((feed.silent_s or 0.0 for feed in feeds), default=0.0)
-
-
 def _lately(then_s: float | None, at_s: float) -> bool:
     return then_s is not None and at_s - then_s < NEED_REMEMBERED_S
-
-
-def _remark(moment: Moment, remarks: Iterable[Remark], said: list[Said]) -> None:
-    """What is remarked of the picture's quality is a note of our own."""
-    said.extend((moment, Note(time=moment.time, text=remark.text, author=OURSELVES)) for remark in remarks)
 
 
 _TAKERS: dict[type[seen.Observation], Callable[[Lookout, Moment, Any], None]] = {

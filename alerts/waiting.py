@@ -2,11 +2,16 @@
 
 from msgspec import Struct
 
-from alerts.events import Moment
+from alerts.events import AnyEvent, Moment
 from alerts.plotting.kinematics import Estimate, Look, OwnMotion
 from alerts.rules.situation import Situation, TargetHealth
 from alerts.settings import Alerts, Condition
 from parsers import observations as seen
+
+OURSELVES = "secondplot"
+"""The author of the program's own notes."""
+
+Said = tuple[Moment, AnyEvent]
 
 
 class Sighting(Struct, frozen=True, gc=False):
@@ -73,3 +78,6 @@ class Tick(Struct, frozen=True, gc=False):
     own: OwnMotion
     water: seen.WaterMotion | None
     stream: seen.SetAndDrift | None
+
+
+Waiting = Sighting | Tick | Gone | Carried | NewCondition | NewSettings | Command | Said

@@ -81,5 +81,5 @@ class Service:
 
 def _status(stream: Stream, feeds: Sequence[Feed]) -> str:
     up = sum(feed.link.is_open for feed in feeds)
-    targets = words.several(len(stream.lookout.plots), "target")
+    targets = words.several(len(stream.lookout.judging.plots), "target")
     return f"{up} of {words.several(len(feeds), 'feed')} open, {targets}, condition {stream.lookout.condition}"

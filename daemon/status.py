@@ -72,7 +72,7 @@ def status_of(stream: Stream, watch: str, desk: Desk | None = None) -> Status:
         not_updated=states.count(TrackState.COASTING),
         annunciators=tuple(desk.names) if desk is not None else (),
         problems=problems,
-        alerts=tuple(lookout.alerts.standing(moment)) if moment else (),
+        alerts=tuple(lookout.judging.alerts.standing(moment)) if moment else (),
     )
 
 

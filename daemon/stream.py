@@ -13,9 +13,10 @@ from msgspec import Struct
 
 from alerts.annunciators.desk import Desk
 from alerts.events import Alert, AnyEvent, Feed, Instant, Moment, Note, Summary
-from alerts.lookout import OURSELVES, Lookout, World
+from alerts.lookout import Lookout, World
 from alerts.plotting.terms import FeedState
 from alerts.rules.situation import FeedHealth, OutputHealth
+from alerts.waiting import OURSELVES
 from daemon.errors import UserError
 from daemon.feeds.duplicates import Duplicates
 from daemon.feeds.face import Arrival, Counters
@@ -247,7 +248,7 @@ class Stream:
 
     def _annunciate(self) -> None:
         if self.desk is not None:
-            self.desk.take(self.lookout.alerts.drain())
+            self.desk.take(self.lookout.judging.alerts.drain())
 
     def _tell(self, moment: Moment, events: Sequence[AnyEvent]) -> None:
         for event in events:
@@ -329,7 +330,7 @@ class Stream:
             first_time=self.first.time if self.first else None,
             last_time=moment.time,
             events=dict(sorted((str(kind.__struct_config__.tag), count) for kind, count in self._events.items())),
-            targets=self.lookout.tracks_begun,
+            targets=self.lookout.judging.tracks_begun,
             alerts={rule: count for rule, count in sorted(self._alerts.items()) if count},
             lines=sum(one.lines for one in counters),
             accepted=sum(one.accepted for one in counters),

@@ -14,7 +14,8 @@ from pathlib import Path
 from msgspec import structs
 
 from alerts.events import Note
-from alerts.lookout import OURSELVES, Lookout
+from alerts.lookout import Lookout
+from alerts.waiting import OURSELVES
 from daemon import outputs, status, telling
 from daemon.clock import Clock, HostClock
 from daemon.commands import shared

@@ -5,13 +5,11 @@ once. What takes the rules' place sees what the rules would see, and for each pl
 """
 
 from collections.abc import Sequence
-from typing import Any
-
-from msgspec import structs
 
 from alerts.events import Alert, Moment, Plot
+from alerts.judging import Judging
 from alerts.lifecycle import AlertBook
-from alerts.lookout import Lookout, LookoutSettings, Said
+from alerts.lookout import Lookout, LookoutSettings
 from alerts.plotting.kinematics import Estimate, Look
 from alerts.plotting.motion import Answer
 from alerts.plotting.plot_event import Rounded
@@ -19,6 +17,7 @@ from alerts.rules.findings import Finding
 from alerts.rules.rules import Rules
 from alerts.rules.situation import Situation
 from alerts.settings import DEFAULT_CONDITIONS, Alerts
+from alerts.waiting import NewCondition, Said, Sighting
 
 
 class Watcher(Rules):
@@ -92,20 +91,27 @@ class _Relay(AlertBook):
         return []
 
 
+class _WatchedJudging(Judging):
+    """Says to the watchers first what it judges."""
+
+    def __init__(self, settings: LookoutSettings, watcher: Several) -> None:
+        book = _Relay(settings.alerts, watcher)
+        super().__init__(watcher, book, settings.encounters, settings.picture_quality, command_feeds=())
+        self._watcher = watcher
+
+    def _judge(self, sighting: Sighting, answer: Answer, shown: Rounded, said: list[Said]) -> None:
+        self._watcher.look, self._watcher.estimate = sighting.look, sighting.estimate
+        super()._judge(sighting, answer, shown, said)
+
+    def _change_condition(self, change: NewCondition, said: list[Said]) -> None:
+        self._watcher.moment = change.moment
+        super()._change_condition(change, said)
+
+
 class Observer(Lookout):
     """A lookout whose plots and ticks go to watchers. Nobody acknowledges on the bench, by whatever feed."""
 
     def __init__(self, settings: LookoutSettings, watchers: Sequence[Watcher]) -> None:
-        settings = structs.replace(settings, command_feeds=())
         super().__init__(settings)
         self.watcher = Several(settings, watchers)
-        self.rules = self.watcher
-        self.alerts = _Relay(settings.alerts, self.watcher)
-
-    def _judge(self, sighting: Any, answer: Answer, shown: Rounded, said: list[Said]) -> None:
-        self.watcher.look, self.watcher.estimate = sighting.look, sighting.estimate
-        super()._judge(sighting, answer, shown, said)
-
-    def _change_condition(self, change: Any, said: list[Said]) -> None:
-        self.watcher.moment = change.moment
-        super()._change_condition(change, said)
+        self.judging = _WatchedJudging(settings, self.watcher)

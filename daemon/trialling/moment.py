@@ -6,7 +6,8 @@ import msgspec
 from msgspec import Struct
 
 from alerts.events import Moment
-from alerts.lookout import RESTRICTED_VISIBILITY, Lookout
+from alerts.judging import RESTRICTED_VISIBILITY
+from alerts.lookout import Lookout
 from alerts.plotting.kinematics import Estimate, OwnMotion
 from alerts.plotting.terms import TrackState
 from daemon.clock import HostClock
@@ -50,7 +51,7 @@ def situation_of(lookout: Lookout, moment: Moment) -> Situation:
     left_out: dict[str, str] = {}
     states = (*lookout.targets.states(), *lookout.marks.states(at_s), *lookout.ais.states())
     for key, _, state in states:
-        plot = lookout.plots.get(key)
+        plot = lookout.judging.plots.get(key)
         estimate = (
             lookout.targets.predict(key, at_s) or lookout.marks.predict(key, at_s) or lookout.ais.predict(key, at_s)
         )

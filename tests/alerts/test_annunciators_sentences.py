@@ -176,7 +176,7 @@ class TestBack:
         finding = Finding(
             rule="closest_approach", target="radar-03", phase=Phase.RAISED, priority=Priority.ALARM, text="", values={}
         )
-        lookout.alerts.take(moment(1), [finding])
+        lookout.judging.alerts.take(moment(1), [finding])
         states = []
         for feed in ("radar", "bridge"):
             lookout.take(moment(12), [self.command("RAACN,,,3044,1,A,C", feed)])

@@ -83,7 +83,7 @@ def test_a_mark_that_nobody_lays_again_is_let_go_quietly() -> None:
     lookout = Lookout()
     said = run(lookout, 1500, [line for line in laid() if line[0] < 480])
 
-    assert "mark-1" not in lookout.plots
+    assert "mark-1" not in lookout.judging.plots
     assert not any(getattr(event, "rule", "") == "lost_target" for event in said)
 
 

@@ -84,7 +84,7 @@ def test_never_two_alerts_for_one_vessel() -> None:
     assert {event.id for event in alerts} == {first}
     assert alerts[-1].target == "radar-01"
     assert alerts[-1].state is AlertState.ACTIVE_ACKNOWLEDGED
-    standing = lookout.alerts.standing(moment(200.0))
+    standing = lookout.judging.alerts.standing(moment(200.0))
     assert len([alert for alert in standing if alert.rule == "closest_approach"]) == 1
 
 
@@ -94,7 +94,7 @@ def test_change_over_raises_nothing_anew() -> None:
     lookout = Lookout()
     lines = [*ais(COMING, range(5, 300, 10)), *radar(COMING, 1, [*range(3, 90, 3), *range(150, 300, 3)])]
     said = run(lookout, OWN, [line for line in lines if line[0] < 80], (0, 80))
-    held = {alert.id for alert in lookout.alerts.standing(moment(80.0)) if alert.rule == "closest_approach"}
+    held = {alert.id for alert in lookout.judging.alerts.standing(moment(80.0)) if alert.rule == "closest_approach"}
     lookout.acknowledge(moment(79.9))
     later = run(lookout, OWN, [line for line in lines if line[0] >= 80], (80, 300))
     alerts = [event for event in later if isinstance(event, Alert) and event.rule == "closest_approach"]
@@ -131,7 +131,7 @@ def test_the_radar_track_ends_for_good() -> None:
         ],
         (0, 200),
     )
-    standing = [alert for alert in lookout.alerts.standing(moment(200.0)) if alert.rule == "closest_approach"]
+    standing = [alert for alert in lookout.judging.alerts.standing(moment(200.0)) if alert.rule == "closest_approach"]
 
     assert [alert.target for alert in standing] == ["ais-219000123"]
     assert not [event for event in said if isinstance(event, Alert) and event.values.get("lost")]

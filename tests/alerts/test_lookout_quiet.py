@@ -247,14 +247,18 @@ def test_a_range_scale_brings_its_condition_once() -> None:
     harbour = structs.replace(DEFAULT_CONDITIONS["harbour"], range_scales_nm=(0.75, 1.5))
     bridge = Bridge(LookoutSettings(conditions={**DEFAULT_CONDITIONS, "harbour": harbour}))
     bridge.second(0, range_scale(1.5, 10.0))
-    by_scale = bridge.lookout.rules.condition
+    by_scale = bridge.lookout.judging.rules.condition
     bridge.lookout.set_condition(moment(1.0), "restricted visibility")
     bridge.second(1, range_scale(1.5, 20.0))
-    by_hand = bridge.lookout.rules.condition
+    by_hand = bridge.lookout.judging.rules.condition
     bridge.second(2, range_scale(6.0, 20.0))
     bridge.second(3, range_scale(0.75, 20.0))
 
-    assert (by_scale, by_hand, bridge.lookout.rules.condition) == ("harbour", "restricted visibility", "harbour")
+    assert (by_scale, by_hand, bridge.lookout.judging.rules.condition) == (
+        "harbour",
+        "restricted visibility",
+        "harbour",
+    )
 
 
 def test_more_stations_than_can_be_held_are_told() -> None:

@@ -28,8 +28,8 @@ def lengths(hours: Sequence[float]) -> Iterator[Figure]:
     costs = [whole_replay(recording(length, 20)) for length in hours]
     each = _each_us(costs, start)
     told = ", ".join(f"{length:g} h {cost:.0f} us" for length, cost in zip(hours, each, strict=True))
-    grown = max(each) / each[0] - 1
-    yield Figure("growth with length, for each sentence", told, "within 10 % of the shortest", grown <= 0.1)
+    apart = max(each) / min(each) - 1
+    yield Figure("growth with length, for each sentence", told, "within 10 % of one another", apart <= 0.1)
     target_hours = 20 * hours[-1]
     size = f"{costs[-1].archive_bytes / target_hours / 1024:.0f} KiB"
     yield Figure("archive, for each target hour (one TTM in 2.5 s; own ship each second included)", size)
@@ -48,8 +48,8 @@ def targets() -> Iterator[Figure]:
         alone = {hours: cost(hours, 0) for hours in set(TARGETS_H.values())}
         each = [_each_us([cost(hours, count)], alone[hours])[0] for count, hours in TARGETS_H.items()]
     told = ", ".join(f"{count} targets {us:.0f} us" for count, us in zip(TARGETS_H, each, strict=True))
-    grown = max(each) / each[0] - 1
-    yield Figure("growth with targets, for each report", told, "within 10 % of the fewest", grown <= 0.1)
+    apart = max(each) / min(each) - 1
+    yield Figure("growth with targets, for each report", told, "within 10 % of one another", apart <= 0.1)
 
 
 def figures(hours: Sequence[float] = LENGTHS_H) -> Iterator[Figure]:

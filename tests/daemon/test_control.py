@@ -49,7 +49,7 @@ def stream() -> Stream:
         text="radar-03: CPA 0.12 NM",
         values={},
     )
-    stream.lookout.alerts.take(moment(10), [finding])
+    stream.lookout.judging.alerts.take(moment(10), [finding])
     return stream
 
 
@@ -76,18 +76,18 @@ def send(path: Path, data: bytes) -> list[dict[str, object]]:
 class TestRequests:
     def test_acknowledges_and_says_how_many(self, served: ControlServer, stream: Stream) -> None:
         assert control.ask(Request("ack", 1)) == Reply(True, "1 acknowledged")
-        assert stream.lookout.alerts.standing(moment(11))[0].state == "active-acknowledged"
+        assert stream.lookout.judging.alerts.standing(moment(11))[0].state == "active-acknowledged"
 
     def test_an_alert_that_does_not_stand_is_said(self, served: ControlServer) -> None:
         assert control.ask(Request("ack", 7)).text == "no alert 7 waits to be acknowledged"
 
     def test_silences(self, served: ControlServer, stream: Stream) -> None:
         assert control.ask(Request("silence")).ok
-        assert stream.lookout.alerts.standing(moment(11))[0].state == "active-silenced"
+        assert stream.lookout.judging.alerts.standing(moment(11))[0].state == "active-silenced"
 
     def test_changes_the_condition(self, served: ControlServer, stream: Stream) -> None:
         assert control.ask(Request("condition", text="harbour")).ok
-        assert stream.lookout.rules.condition == "harbour"
+        assert stream.lookout.judging.rules.condition == "harbour"
 
     def test_a_condition_that_is_none_is_answered_with_those_that_are(self, served: ControlServer) -> None:
         reply = control.ask(Request("condition", text="high seas"))

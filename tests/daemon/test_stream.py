@@ -287,4 +287,4 @@ def test_a_flood_of_tracks_is_counted_and_not_kept() -> None:
 
     assert summary is not None
     assert summary.targets == len(names) > 100
-    assert len(stream.lookout.plots) < 5
+    assert len(stream.lookout.judging.plots) < 5
