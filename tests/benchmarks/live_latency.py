@@ -70,10 +70,12 @@ def measure(runs: int) -> list[float]:
             reader = Reader(process.stdout)
             reader.start()
             wait_for_port(port)
-            Sender(lambda data: network.sendto(data, ("127.0.0.1", port)), udp_second, 3 + runs * EVERY_S).start()
+            background = Sender(lambda data: network.sendto(data, ("127.0.0.1", port)), udp_second, 3 + runs * EVERY_S)
+            background.start()
             time.sleep(2)
             sent_s = _send(cable, runs)
             time.sleep(1)
+            background.join()
         cable.pull()
     return [reader.read_s[key] - at_s for key, at_s in sent_s.items() if key in reader.read_s]
 
