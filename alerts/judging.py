@@ -32,6 +32,7 @@ from alerts.waiting import (
     Sighting,
     Tick,
     Waiting,
+    our_note,
 )
 
 RESTRICTED_VISIBILITY = "restricted visibility"
@@ -134,7 +135,7 @@ class Judging:
         if self._doubles.get(sighting.target) != sighting.elder:
             self._doubles[sighting.target] = sighting.elder
             text = double_told(sighting.target, sighting.elder)
-            said.append((sighting.moment, Note(time=sighting.moment.time, text=text, author=OURSELVES)))
+            said.append(our_note(sighting.moment, text))
         return False
 
     def _judge_time(self, tick: Tick, said: list[Said]) -> None:
@@ -158,13 +159,11 @@ class Judging:
             said.extend((moment, alert) for alert in self.alerts.take(moment, findings))
 
     def _change_condition(self, change: NewCondition, said: list[Said]) -> None:
-        note = Note(time=change.moment.time, text=f"condition: {change.name}", author=OURSELVES)
-        said.append((change.moment, note))
+        said.append(our_note(change.moment, f"condition: {change.name}"))
         self._tell(change.moment, self.rules.set_condition(change.name), said)
 
     def _change_settings(self, change: NewSettings, said: list[Said]) -> None:
-        note = Note(time=change.moment.time, text="settings read again", author=OURSELVES)
-        said.append((change.moment, note))
+        said.append(our_note(change.moment, "settings read again"))
         self.alerts.configure(change.alerts)
         self._tell(change.moment, self.rules.configure(change.alerts, change.conditions, change.condition), said)
 
@@ -195,4 +194,4 @@ def _radar_silent_s(tick: Tick) -> float | None:
 
 def _remark(moment: Moment, remarks: Iterable[Remark], said: list[Said]) -> None:
     """What is remarked of the picture's quality is a note of our own."""
-    said.extend((moment, Note(time=moment.time, text=remark.text, author=OURSELVES)) for remark in remarks)
+    said.extend(our_note(moment, remark.text) for remark in remarks)

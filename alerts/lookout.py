@@ -36,7 +36,7 @@ from alerts.rules.rules import Rules
 from alerts.rules.situation import FeedHealth, OutputHealth, RadarPicture, Situation, TargetHealth
 from alerts.settings import DEFAULT_CONDITIONS, Alerts, Condition
 from alerts.vessels import Vessels, waiting_of
-from alerts.waiting import OURSELVES, Command, Gone, NewCondition, NewSettings, Said, Sighting, Tick, Waiting
+from alerts.waiting import Command, Gone, NewCondition, NewSettings, Said, Sighting, Tick, Waiting, our_note
 from parsers import observations as seen
 
 PREDICTION_MAX_AGE_S = 5.0
@@ -124,9 +124,9 @@ class Lookout:
                 self._waiting.append(Gone(change.track))
         self._take_marks(moment, self.marks.tick(at_s))
         self._waiting.extend(Gone(key) for key in self.marks.forget(at_s))
-        self._waiting.extend(waiting_of(moment, step, OURSELVES) for step in self.vessels.tick(at_s, own))
+        self._waiting.extend(waiting_of(moment, step) for step in self.vessels.tick(at_s, own))
         for text in filter(None, (*self._sensor_watch.see(at_s, self.own), self.ais.crowd_told(at_s))):
-            self._waiting.append((moment, Note(time=moment.time, text=text, author=OURSELVES)))
+            self._waiting.append(our_note(moment, text))
         own_event = standing.own_event(self.own, moment)
         if own_event is not None:
             self._waiting.append((moment, own_event))
@@ -178,7 +178,7 @@ class Lookout:
         )
         exchange = exchange_told(placed)
         if exchange is not None:
-            self._waiting.append((moment, Note(time=moment.time, text=exchange, author=OURSELVES)))
+            self._waiting.append(our_note(moment, exchange))
 
     def _take_ais(self, moment: Moment, observation: AisObservation) -> None:
         if isinstance(observation, seen.AisPosition) and self.settings.ais.on:
@@ -237,7 +237,7 @@ class Lookout:
         for mark in laid:
             if mark.begun:
                 text = f"{mark.key}: {mark.hand} laid on one echo {mark.estimate.observations} times: taken as a plot"
-                self._waiting.append((moment, Note(time=moment.time, text=text, author=OURSELVES)))
+                self._waiting.append(our_note(moment, text))
             limit_nm = self.conditions[self.condition].cpa_nm
             self._waiting.append(
                 Sighting(moment, mark.key, mark.hand, None, mark.look, mark.estimate, limit_nm, is_echo=False)

@@ -11,7 +11,7 @@ from math import atan2, degrees, hypot
 from msgspec import Struct
 
 from alerts.ais_watch import AisWatch
-from alerts.events import AnyEvent, Moment, Note, Pair
+from alerts.events import Moment, Pair
 from alerts.plotting import association_words as words
 from alerts.plotting.ais import Heard
 from alerts.plotting.association import Association, Change, PairChange
@@ -20,7 +20,7 @@ from alerts.plotting.kinematics import Estimate, OwnMotion
 from alerts.plotting.offsets import Cause, Verdict
 from alerts.plotting.pairing import RadarSide
 from alerts.plotting.terms import PairState
-from alerts.waiting import Carried
+from alerts.waiting import Carried, Said, our_note
 from parsers.observations import Acquisition, TargetReport
 
 RETURN_S = 10.0
@@ -65,12 +65,12 @@ Step = Handover | PairTold | str
 """A `str` is a note for the watchkeeper."""
 
 
-def waiting_of(moment: Moment, step: Step, author: str) -> Carried | tuple[Moment, AnyEvent]:
+def waiting_of(moment: Moment, step: Step) -> Carried | Said:
     """A step as what waits for the second stroke."""
     if isinstance(step, Handover):
         return Carried(moment, step.old, step.new)
     if isinstance(step, str):
-        return moment, Note(time=moment.time, text=step, author=author)
+        return our_note(moment, step)
     state = PairState.PARTED if step.speaks is None else PairState.JOINED
     return moment, Pair(
         time=moment.time,

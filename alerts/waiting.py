@@ -2,7 +2,7 @@
 
 from msgspec import Struct
 
-from alerts.events import AnyEvent, Moment
+from alerts.events import AnyEvent, Moment, Note
 from alerts.plotting.kinematics import Estimate, Look, OwnMotion
 from alerts.rules.situation import Situation, TargetHealth
 from alerts.settings import Alerts, Condition
@@ -12,6 +12,11 @@ OURSELVES = "secondplot"
 """The author of the program's own notes."""
 
 Said = tuple[Moment, AnyEvent]
+
+
+def our_note(moment: Moment, text: str) -> tuple[Moment, Note]:
+    """A note of the program's own, in its place among what is said."""
+    return moment, Note(time=moment.time, text=text, author=OURSELVES)
 
 
 class Sighting(Struct, frozen=True, gc=False):

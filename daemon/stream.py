@@ -16,7 +16,7 @@ from alerts.events import Alert, AnyEvent, Feed, Instant, Moment, Note, Summary
 from alerts.lookout import Lookout, World
 from alerts.plotting.terms import FeedState
 from alerts.rules.situation import FeedHealth, OutputHealth
-from alerts.waiting import OURSELVES
+from alerts.waiting import our_note
 from daemon.errors import UserError
 from daemon.feeds.duplicates import Duplicates
 from daemon.feeds.face import Arrival, Counters
@@ -163,7 +163,7 @@ class Stream:
             text = (
                 "too many long silences: from here on what is lost or stale in one is told up to a quarter of it late"
             )
-            self.lookout.say(moment, Note(time=moment.time, text=text, author=OURSELVES))
+            self.lookout.say(*our_note(moment, text))
         return False
 
     def _tick(self, moment: Moment) -> None:

@@ -13,9 +13,8 @@ from pathlib import Path
 
 from msgspec import structs
 
-from alerts.events import Note
 from alerts.lookout import Lookout
-from alerts.waiting import OURSELVES
+from alerts.waiting import our_note
 from daemon import outputs, status, telling
 from daemon.clock import Clock, HostClock
 from daemon.commands import shared
@@ -154,7 +153,7 @@ class Watch:
                 elif link.is_open:  # what is odd about it: a wrong baud rate
                     self.stream.feeds[feed.name].trouble = link.trouble
             for text in self.stream.notices():
-                self.stream.lookout.say(moment, Note(time=moment.time, text=text, author=OURSELVES))
+                self.stream.lookout.say(*our_note(moment, text))
             self.stream.flush()
         self.stream.idle(now_s)
         if self.recorder is not None:

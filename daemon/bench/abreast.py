@@ -17,6 +17,7 @@ from alerts.rules.findings import Finding
 from alerts.rules.rules import Rules
 from alerts.rules.situation import Situation
 from alerts.settings import DEFAULT_CONDITIONS
+from alerts.waiting import Carried, NewCondition
 from daemon.bench.grid import Limits
 from daemon.bench.lives import Changes
 from daemon.bench.observer import Watcher
@@ -37,18 +38,7 @@ class _Ticked(Struct, frozen=True, gc=False):
     situation: Situation
 
 
-class _Changed(Struct, frozen=True, gc=False):
-    moment: Moment
-    condition: str
-
-
-class _Carried(Struct, frozen=True, gc=False):
-    moment: Moment
-    old: str
-    new: str
-
-
-_Item = _Seen | _Ticked | _Changed | _Carried
+_Item = _Seen | _Ticked | NewCondition | Carried
 
 
 class Watch:
@@ -64,14 +54,14 @@ class Watch:
             self.changes.take(moment, self.book.take(moment, findings))
             self.book.drain()
 
-    def pass_on(self, item: _Ticked | _Changed | _Carried) -> None:
+    def pass_on(self, item: _Ticked | NewCondition | Carried) -> None:
         """What is no plot: the same for every setting."""
         moment = item.moment
         if isinstance(item, _Ticked):
             self.take(moment, self.rules.tick(moment, item.situation))
             self.changes.take(moment, self.book.tick(moment))
-        elif isinstance(item, _Changed):
-            self.take(moment, self.rules.set_condition(item.condition))
+        elif isinstance(item, NewCondition):
+            self.take(moment, self.rules.set_condition(item.name))
         else:
             self.rules.carry(item.old, item.new)
             self.changes.take(moment, self.book.carry(moment, item.old, item.new))
@@ -98,12 +88,12 @@ class Abreast(Watcher):
 
     def set_condition(self, name: str) -> list[Finding]:
         super().set_condition(name)
-        self._take(_Changed(self.moment, name))
+        self._take(NewCondition(self.moment, name))
         return []
 
     def carry(self, old: str, new: str) -> None:
         self.carried.append((old, new))
-        self._take(_Carried(self.moment, old, new))
+        self._take(Carried(self.moment, old, new))
 
     def close(self, moment: Moment) -> None:
         self._judge()
