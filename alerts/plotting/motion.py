@@ -11,7 +11,7 @@ import numpy as np
 from msgspec import Struct
 from numpy.typing import NDArray
 
-from alerts.plotting.chance import Relative, Spread, inside_probability, spread
+from alerts.plotting.chance import Relative, Spread, Stack, inside_probability, spread
 from alerts.plotting.geometry import (
     STILL_KN,
     Approach,
@@ -45,6 +45,8 @@ COLLISION_NM = 0.05
 _TRENDS = (BearingTrend.UNSETTLED, BearingTrend.STEADY, BearingTrend.DRAWING_AHEAD, BearingTrend.DRAWING_AFT)
 _PASSINGS = (Passing.UNSETTLED, Passing.AHEAD, Passing.ASTERN, Passing.COLLISION_COURSE, Passing.OPENING)
 _LANES = 8
+_FULL = np.array([[0, 1, 2, 3], [1, 4, 5, 6], [2, 5, 7, 8], [3, 6, 8, 9]])
+"""Where the upper triangle, by rows, stands in the whole matrix."""
 
 
 class Answer(Struct, frozen=True, gc=False):
@@ -138,9 +140,7 @@ def relative_states(estimates: Sequence[Estimate], owns: Sequence[OwnMotion]) ->
 
     Padded to whole groups of lanes like any batch, a row then has the same bits as in `assess`.
     """
-    count = len(estimates)
-    east, north, ve, vn, covariance = _inputs(estimates, owns).state
-    return Relative(east[:count], north[:count], ve[:count], vn[:count], covariance[:, :count])
+    return _inputs(estimates, owns).state.take(np.arange(len(estimates)))
 
 
 def _inputs(estimates: Sequence[Estimate], owns: Sequence[OwnMotion]) -> _Inputs:
@@ -165,14 +165,12 @@ def _inputs(estimates: Sequence[Estimate], owns: Sequence[OwnMotion]) -> _Inputs
     filler = table[-1] if table else (1.0,) * 20
     table.extend([filler] * (-len(table) % _LANES or (0 if table else _LANES)))
     c = np.ascontiguousarray(np.array(table, dtype=np.float64).T)
-    covariance = c[10:]
-    flutter = np.minimum(OWN_FLUTTER * c[6], OWN_FLUTTER_MOST_KN) ** 2
-    covariance[7] += flutter
-    covariance[9] += flutter
+    covariance = c[10 + _FULL]
+    covariance[[2, 3], [2, 3]] += np.minimum(OWN_FLUTTER * c[6], OWN_FLUTTER_MOST_KN) ** 2
     own_course = bearing_of(c[4], c[5], 0.5)
     known = c[9] > 0.0
     return _Inputs(
-        state=Relative(c[0], c[1], c[2] - c[4], c[3] - c[5], covariance),
+        state=Relative(np.array([c[0], c[1], c[2] - c[4], c[3] - c[5]]), covariance),
         settled=c[8] > 0.0,
         heading_deg=c[7],
         ahead_deg=np.where(np.isnan(c[7]), own_course, c[7]),
@@ -182,7 +180,7 @@ def _inputs(estimates: Sequence[Estimate], owns: Sequence[OwnMotion]) -> _Inputs
 
 
 def _assess_columns(given: _Inputs, cpa_limit_nm: float, count: int) -> Assessment:
-    e, n, ve, vn, covariance = given.state
+    e, n, ve, vn = given.state.mean
     approach = closest_approach(e, n, ve, vn)
     rate = bearing_rate(e, n, ve, vn)
     doubt = spread(given.state)
@@ -190,7 +188,7 @@ def _assess_columns(given: _Inputs, cpa_limit_nm: float, count: int) -> Assessme
     crossing = bow_crossing(e, n, ve, vn, given.heading_deg)
     bearing = bearing_of(e, n, 1e-6)
     drift = drift_toward_stern(rate, signed_degrees(bearing - given.ahead_deg))
-    low, high = _fold(approach, doubt, covariance)
+    low, high = _fold(approach, doubt, given.state.covariance)
     settled = given.settled
 
     def shown(column: Column) -> Column:
@@ -219,14 +217,14 @@ def _assess_columns(given: _Inputs, cpa_limit_nm: float, count: int) -> Assessme
     )
 
 
-def _fold(approach: Approach, doubt: Spread, covariance: NDArray[np.float64]) -> tuple[Column, Column]:
+def _fold(approach: Approach, doubt: Spread, covariance: Stack) -> tuple[Column, Column]:
     """95 % limits of the CPA from those of the signed miss: a miss that may be on either side may be none."""
     low, high = doubt.miss_low_nm, doubt.miss_high_nm
     either_side = (low <= 0.0) & (high >= 0.0)
     least = np.where(either_side, 0.0, np.minimum(np.abs(low), np.abs(high)))
     most = np.maximum(np.abs(low), np.abs(high))
-    still = np.isnan(approach.tcpa_min) & (covariance[7] + covariance[9] < STILL_KN * STILL_KN)
-    apart = LIMIT_SDS * np.sqrt(covariance[0] + covariance[4])
+    still = np.isnan(approach.tcpa_min) & (covariance[2, 2] + covariance[3, 3] < STILL_KN * STILL_KN)
+    apart = LIMIT_SDS * np.sqrt(covariance[0, 0] + covariance[1, 1])
     least = np.where(still, np.maximum(approach.cpa_nm - apart, 0.0), least)
     most = np.where(still, approach.cpa_nm + apart, most)
     return np.minimum(least, approach.cpa_nm), np.maximum(most, approach.cpa_nm)

@@ -14,7 +14,7 @@ from msgspec import Struct
 
 from alerts.events import Moment, Plot
 from alerts.lookout import LookoutSettings
-from alerts.plotting.chance import Relative, inside_probability
+from alerts.plotting.chance import inside_probability
 from alerts.plotting.kinematics import Estimate, OwnMotion
 from alerts.plotting.motion import relative_states
 from alerts.plotting.terms import TrackState
@@ -337,13 +337,8 @@ class _Chances:
         if self._states is None or not len(rows):
             return np.zeros(0)
         whole = np.concatenate([rows, np.repeat(rows[-1:], -len(rows) % LANES)])
-        parts = []
-        for start in range(0, len(whole), BLOCK):
-            e, n, ve, vn, covariance = self._states
-            some = whole[start : start + BLOCK]
-            part = Relative(e[some], n[some], ve[some], vn[some], np.ascontiguousarray(covariance[:, some]))
-            parts.append(inside_probability(part, limit_nm))
-        return np.concatenate(parts)[: len(rows)]
+        parts = (self._states.take(whole[start : start + BLOCK]) for start in range(0, len(whole), BLOCK))
+        return np.concatenate([inside_probability(part, limit_nm) for part in parts])[: len(rows)]
 
 
 def _no_rows(limits: int) -> Rows:

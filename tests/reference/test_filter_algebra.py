@@ -204,8 +204,7 @@ def drawn_states(count: int, seed: int) -> tuple[np.ndarray, np.ndarray]:
 
 
 def as_relative(means: np.ndarray, covariances: np.ndarray) -> Relative:
-    columns = np.ascontiguousarray(means.T)
-    return Relative(columns[0], columns[1], columns[2], columns[3], covariances[:, UPPER[0], UPPER[1]].T.copy())
+    return Relative(np.ascontiguousarray(means.T), np.ascontiguousarray(covariances.transpose(1, 2, 0)))
 
 
 def test_inside_probability_by_sampling() -> None:

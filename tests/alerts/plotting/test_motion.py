@@ -6,6 +6,7 @@ from collections.abc import Iterator
 import numpy as np
 import pytest
 
+from alerts.plotting import chance
 from alerts.plotting.geometry import bearing_rate, bow_crossing, closest_approach
 from alerts.plotting.kinematics import Covariance, Estimate, OwnMotion
 from alerts.plotting.motion import Answer, assess
@@ -212,6 +213,15 @@ def test_a_row_does_not_depend_on_its_company() -> None:
 
     for first, last in [(0, 1), (1, 2), (3, 10), (17, 49), (100, 133), (250, 500), (499, 500)]:
         assert assess(estimates[first:last], owns[first:last], 0.5).rows() == together[first:last]
+
+
+def test_a_large_crowd_is_worked_in_parts(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Where it is parted makes no difference to anybody."""
+    estimates, owns = random_encounters(200)
+    together = assess(estimates, owns, 0.5).rows()
+    monkeypatch.setattr(chance, "_BLOCK", 64)
+
+    assert assess(estimates, owns, 0.5).rows() == together
 
 
 def test_no_targets() -> None:

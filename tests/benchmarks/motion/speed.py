@@ -31,7 +31,7 @@ def best_s(work: Callable[[], object]) -> float:
 def speed(runs: int, seed: int = 111) -> Iterator[Figure]:
     """Closed-form motion and the probability for `runs` targets at once; a look; a row of `assess`."""
     state, heading = _states(runs, seed)
-    e, n, ve, vn, _ = state
+    e, n, ve, vn = state.mean
 
     def motion() -> None:
         closest_approach(e, n, ve, vn)
@@ -59,11 +59,13 @@ def speed(runs: int, seed: int = 111) -> Iterator[Figure]:
 def _states(count: int, seed: int) -> tuple[Relative, np.ndarray]:
     rng = np.random.default_rng(seed)
     place, velocity = rng.uniform(-10, 10, (2, count)), rng.uniform(-25, 25, (2, count))
-    covariance = np.zeros((10, count))
-    covariance[0] = covariance[4] = 0.02**2
-    covariance[7] = covariance[9] = rng.uniform(0.1, 1.0, count) ** 2
-    covariance[2] = covariance[6] = 0.8 * 0.02 * np.sqrt(covariance[7])
-    return Relative(place[0], place[1], velocity[0], velocity[1], covariance), rng.uniform(0, 360, count)
+    sd_kn = rng.uniform(0.1, 1.0, count)
+    covariance = np.zeros((4, 4, count))
+    for axis in (0, 1):
+        covariance[axis, axis] = 0.02**2
+        covariance[axis + 2, axis + 2] = sd_kn**2
+        covariance[axis, axis + 2] = covariance[axis + 2, axis] = 0.8 * 0.02 * sd_kn
+    return Relative(np.concatenate([place, velocity]), covariance), rng.uniform(0, 360, count)
 
 
 def _track(looks: list[list[Look]]) -> None:
