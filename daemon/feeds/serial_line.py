@@ -1,5 +1,6 @@
 """A serial line: opened by name, again and again, so that an adapter can be unplugged and plugged in anywhere."""
 
+import os
 import re
 
 import serial
@@ -13,7 +14,8 @@ READ_BYTES = 4096
 JUDGED_BYTES = 300
 """How many bytes it takes to say that a rate is wrong: three sentences and more, 0.6 s at 4800 baud."""
 
-_READABLE = re.compile(rb"[\x20-\x7e\r\n]")
+_READABLE = bytes((*range(0x20, 0x7F), *b"\r\n"))
+_SENTENCE = re.compile(rb"[$!][A-Z0-9]{4,5},[\x20-\x7e]*\*[0-9A-Fa-f]{2}")
 
 
 class SerialSource:
@@ -50,10 +52,15 @@ class SerialSource:
 
     def read(self, counters: Counters, now_s: float) -> list[bytes]:
         """See Source."""
+        # Not the port's own read: it asks select() first, which the feed's poll() has just done.
         try:
-            data = self._open_port().read(READ_BYTES)
-        except serial.SerialException as error:
-            raise OSError(f"{self._spec.path}: unplugged or gone ({error})") from error
+            data = os.read(self._open_port().fileno(), READ_BYTES)
+        except BlockingIOError:
+            return []
+        except OSError as error:
+            raise OSError(f"{self._spec.path}: unplugged or gone ({error.strerror})") from error
+        if not data:
+            raise OSError(f"{self._spec.path}: unplugged or gone (it is ready, and gives nothing)")
         self._rate.see(data)
         return self._framed.feed(data, counters)
 
@@ -92,10 +99,9 @@ class RateCheck:
         if len(self._block) < JUDGED_BYTES:
             return
         block, self._block = bytes(self._block), bytearray()
-        unreadable = 1 - len(_READABLE.findall(block)) / len(block)
-        sentences = len(re.findall(rb"[$!][A-Z0-9]{4,5},[\x20-\x7e]*\*[0-9A-Fa-f]{2}", block))
+        unreadable = len(block.translate(None, _READABLE)) / len(block)
         self.trouble = ""
-        if unreadable > 0.1 and sentences == 0:
+        if unreadable > 0.1 and not _SENTENCE.search(block):
             self.trouble = (
                 f"{unreadable:.0%} of the bytes unreadable: {self._baud} baud is probably the wrong rate"
                 f" (try {38400 if self._baud == 4800 else 4800}), or A and B are swapped"
