@@ -30,7 +30,7 @@ class Terminal:
         self._keys_fd = self._keys_given = keys_fd
         self._saved = None if keys_fd is None else _cbreak(keys_fd)
         self._wake_out, self._wake_in = os.pipe2(os.O_NONBLOCK | os.O_CLOEXEC)
-        self._shown: list[str] = []
+        self._shown: list[Text] = []
         self._size = (0, 0)
         self._entered = False
         self._console = Console(file=output, force_terminal=True, highlight=False, markup=False, emoji=False)
@@ -76,11 +76,10 @@ class Terminal:
             self._shown = []
             self._output.write("\x1b[0m\x1b[2J" if self._entered else ENTER)
             self._entered = True
-        drawn = [self._ansi(text) for text in lines]
-        for number, text in enumerate(drawn):
-            if number >= len(self._shown) or self._shown[number] != text:
-                self._output.write(f"\x1b[{number + 1};1H\x1b[0m{text}")
-        self._shown = drawn
+        for number, text in enumerate(lines):
+            if number >= len(self._shown) or not _is_same(self._shown[number], text):
+                self._output.write(f"\x1b[{number + 1};1H\x1b[0m{self._ansi(text)}")
+        self._shown = lines
         self._output.flush()
         # A slow line's buffer holds seconds of drawing: the next frame waits until this one has been sent.
         with contextlib.suppress(OSError, ValueError, termios.error):
@@ -119,6 +118,11 @@ class Terminal:
             os.close(self._keys_given)
         os.close(self._wake_out)
         os.close(self._wake_in)
+
+
+def _is_same(one: Text, other: Text) -> bool:
+    """Text compares what is written and its spans, but not the style of the whole."""
+    return one == other and one.style == other.style
 
 
 def _cbreak(fd: int) -> _Modes:
