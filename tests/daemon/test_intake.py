@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from daemon.feeds.face import Arrival, Counters
-from daemon.feeds.intake import Intake, Kind, kind_of
+from daemon.feeds.intake import GATHERED, Intake, Kind, kind_of
 from parsers.decode import SENTENCES
 
 TTM = b"$RATTM,01,1.00,045.0,T*00"
@@ -112,11 +112,18 @@ def test_no_line_is_lost_without_being_counted(steps: list[tuple[str, bytes, boo
     assert [arrival.mono_s for arrival in taken] == sorted(arrival.mono_s for arrival in taken)
 
 
-@pytest.mark.parametrize("how", ["wake", "stop", "put"])
+@pytest.mark.parametrize("how", ["wake", "stop", "target", "AIS", "many", "file"])
 def test_a_waiting_taker_returns_at_once(how: str) -> None:
-    """A signal handler, a stop or a line ends the wait long before the time-out."""
+    """A signal, a stop, a line that may decide an alert or many others end the wait long before the time-out."""
     intake, counters = Intake(), Counters()
-    actions = {"wake": intake.wake, "stop": intake.stop, "put": lambda: put(intake, counters, HDT)}
+    actions = {
+        "wake": intake.wake,
+        "stop": intake.stop,
+        "target": lambda: put(intake, counters, HDT, TTM),
+        "AIS": lambda: put(intake, counters, VDM),
+        "many": lambda: put(intake, counters, *[HDT] * GATHERED),
+        "file": lambda: intake.put_all([Arrival("f", HDT)], counters, wait=True),
+    }
     timer = threading.Timer(0.05, actions[how])
     timer.start()
     began = time.monotonic()
@@ -124,6 +131,32 @@ def test_a_waiting_taker_returns_at_once(how: str) -> None:
 
     assert time.monotonic() - began < 5
     timer.join()
+
+
+def test_own_ships_lines_wait_for_company() -> None:
+    """A few that decide nothing by themselves wake nobody: they come with the next target, or after the time-out."""
+    intake, counters = Intake(), Counters()
+    put(intake, counters, *[HDT] * (GATHERED - 1))
+    began = time.monotonic()
+    waited_for = intake.get(0.2)
+
+    assert time.monotonic() - began >= 0.2
+    assert len(waited_for) == GATHERED - 1
+    put(intake, counters, HDT, GSV)
+    put(intake, counters, TTM)
+    began = time.monotonic()
+    assert [arrival.line for arrival in intake.get(30)] == [HDT, GSV, TTM]
+    assert time.monotonic() - began < 5
+
+
+def test_what_is_left_is_taken_at_once() -> None:
+    """Where more waits than is taken in one go, the rest is not kept waiting for company."""
+    intake, counters = Intake(), Counters()
+    put(intake, counters, TTM, *[HDT] * 5)
+    began = time.monotonic()
+
+    assert [len(intake.get(30, limit=4)), len(intake.get(30, limit=4))] == [4, 2]
+    assert time.monotonic() - began < 5
 
 
 def test_a_source_that_can_wait_loses_nothing() -> None:
