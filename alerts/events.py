@@ -158,6 +158,8 @@ class Feed(Event, frozen=True, kw_only=True, tag="feed"):
 
 
 class Note(Event, frozen=True, kw_only=True, tag="note"):
+    """What a person wrote into the record, or what the program says of its own work; `author` tells whose it is."""
+
     text: str
     author: str
 

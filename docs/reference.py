@@ -95,7 +95,7 @@ def events_and_archive() -> str:
         parts += [
             f"### `{kind.__struct_config__.tag}`",
             "",
-            inspect.getdoc(kind) or "",
+            inspect.cleandoc(kind.__doc__),  # its own: getdoc() would take one from the library's base class
             "",
             "| key | what may stand there |",
             "| --- | --- |",
