@@ -5,10 +5,10 @@ import tomllib
 from collections.abc import Sequence
 from enum import StrEnum
 from pathlib import Path
-from typing import Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any
 
 import msgspec
-from msgspec import Meta, Struct, field
+from msgspec import Meta, Struct, field, structs
 
 from alerts.annunciators.settings import Annunciators
 from alerts.plotting.ais import AisSettings
@@ -20,6 +20,9 @@ from alerts.settings import DEFAULT_CONDITIONS, Alerts, Condition, misnamed
 from daemon import settings_file
 from daemon.errors import UserError
 from daemon.toml_lines import line_of
+
+if TYPE_CHECKING:
+    from daemon.feeds.uri import FeedSpec
 
 
 class FeedSettings(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
@@ -112,16 +115,38 @@ def load(path: Path | None, overrides: Sequence[str] = ()) -> Config:
     return from_values(values, "", "command line")  # the file alone was good: a mistake was made there
 
 
-def check_feeds(config: Config, path: Path) -> None:
-    """Raise UserError for the first feed of the file whose URI cannot be meant."""
-    from daemon.feeds import uri
+def feed_specs(uris: Sequence[str], config: Config, path: Path | None = None) -> "list[FeedSpec]":
+    """The feeds of the command line, else those of the configuration (read from `path`), each under its own name.
 
+    Raises UserError for a URI that cannot be meant, two feeds of one name, or none at all.
+    """
+    from daemon.feeds.uri import parse
+
+    specs = [parse(uri) for uri in uris] or configured_feeds(config, path)
+    if not specs:
+        raise UserError("no feed: give --feed udp:10110, for example, or [feeds] in the configuration")
+    names = [spec.name for spec in specs]
+    for name in names:
+        if names.count(name) > 1:
+            raise UserError(f"two feeds are called {name!r}: give one of them ?name=ANOTHER")
+    return specs
+
+
+def configured_feeds(config: Config, path: Path | None = None) -> "list[FeedSpec]":
+    """The configuration's feeds. UserError for the first URI that cannot be meant, with its line in the file."""
+    from daemon.feeds.uri import parse
+
+    chosen = path or default_path()
+    specs = []
     for name, feed in config.feeds.items():
         try:
-            uri.parse(feed.uri)
+            specs.append(structs.replace(parse(feed.uri), name=name))
         except UserError as error:
-            line = line_of(settings_file.read_text(path), ("feeds", name, "uri"))
-            raise UserError(f"{path}{f', line {line}' if line else ''}: feeds.{name}.uri: {error}") from None
+            text = settings_file.read_text(chosen) if chosen.is_file() else ""
+            line = line_of(text, ("feeds", name, "uri"))
+            where = f"{chosen}, line {line}: " if line else ""
+            raise UserError(f"{where}feeds.{name}.uri: {error}") from None
+    return specs
 
 
 def from_values(values: dict[str, Any], text: str = "", name: str = "configuration") -> Config:

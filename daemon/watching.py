@@ -11,20 +11,18 @@ from contextlib import closing
 from functools import partial
 from pathlib import Path
 
-from msgspec import structs
-
 from alerts.lookout import Lookout
 from alerts.waiting import our_note
 from daemon import outputs, status, telling
 from daemon.clock import Clock, HostClock
 from daemon.commands import shared
-from daemon.config import Config, FeedSettings, LabelsFrom, archive_path, load
+from daemon.config import Config, FeedSettings, LabelsFrom, archive_path, feed_specs, load
 from daemon.control import ControlServer, Pending, Request
 from daemon.errors import UserError
 from daemon.feeds.face import Feed
 from daemon.feeds.intake import Intake
 from daemon.feeds.opening import open_feed
-from daemon.feeds.uri import FeedSpec, FeedTime, parse
+from daemon.feeds.uri import FeedSpec, FeedTime
 from daemon.replaying import lookout_settings
 from daemon.serving import Service
 from daemon.sinks.face import Sink
@@ -47,7 +45,7 @@ def watch(args: argparse.Namespace) -> int:
     """The command, from its arguments to its exit code."""
     outputs.palette_of(args)
     config = load(args.config, shared.overrides(args))
-    specs = _specs(args.feed, config)
+    specs = feed_specs(args.feed, config, args.config)
     clock = HostClock()
     intake = Intake()
     requests: Requests = queue.SimpleQueue()
@@ -186,20 +184,6 @@ class Watch:
             print(f"secondplot watch: {text}", file=sys.stderr)
         if self.recorder is not None:
             self.recorder.close()
-
-
-def _specs(uris: Sequence[str], config: Config) -> list[FeedSpec]:
-    """The feeds of the command line, else those of the configuration, each under its own name."""
-    specs = [parse(uri) for uri in uris]
-    if not specs:
-        specs = [structs.replace(parse(feed.uri), name=name) for name, feed in config.feeds.items()]
-    if not specs:
-        raise UserError("no feed: give --feed udp:10110, for example, or [feeds] in the configuration")
-    names = [spec.name for spec in specs]
-    for name in names:
-        if names.count(name) > 1:
-            raise UserError(f"two feeds are called {name!r}: give one of them ?name=ANOTHER")
-    return specs
 
 
 def _settings(config: Config, name: str) -> FeedSettings:

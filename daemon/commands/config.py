@@ -43,7 +43,7 @@ def _check(path: Path, as_json: bool) -> int:
 
     try:
         checked = config.load(path)
-        config.check_feeds(checked, path)
+        config.configured_feeds(checked, path)
     except UserError as error:
         if not as_json:
             raise

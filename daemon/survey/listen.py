@@ -1,7 +1,7 @@
 """Where a survey's lines come from: recordings, or live feeds for a while."""
 
 import sys
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 
 from daemon.clock import Clock
 from daemon.errors import CANNOT_OPEN, UserError
@@ -9,9 +9,10 @@ from daemon.feeds.face import Counters
 from daemon.feeds.intake import Intake
 from daemon.feeds.opening import open_feed
 from daemon.feeds.replay import Recording
-from daemon.feeds.uri import parse
+from daemon.feeds.uri import FeedSpec
 from daemon.service import Signals
 from daemon.survey.survey import Report, Survey
+from daemon.survey.tally import FeedTally
 from daemon.timeline import LiveTimeline, RecordedTimeline
 
 GIVE_UP_S = 5.0
@@ -32,18 +33,18 @@ def of_files(paths: Sequence[str], rate: float | None = None, require_checksum: 
     return survey.report(accounts, {})
 
 
-def of_feeds(uris: Sequence[str], seconds: float, clock: Clock, require_checksum: bool = True) -> Report:
+def of_feeds(specs: Sequence[FeedSpec], seconds: float, clock: Clock, lenient: Collection[str] = ()) -> Report:
     """Listen for that long, or until a signal or the end of all feeds, whichever comes first.
 
+    `lenient` names the feeds whose sentences need no checksum.
     Raises UserError where not one feed could ever be opened: a report would blame equipment that was never heard.
     """
-    specs = [parse(uri) for uri in uris]
-    if len({spec.name for spec in specs}) < len(specs):
-        raise UserError("two feeds have the same name: give one of them ?name=ANOTHER")
     intake = Intake()
     Signals(intake).install()
     feeds = [open_feed(spec, intake, clock) for spec in specs]
-    survey = Survey(LiveTimeline(clock.mono_s(), clock.utc_ms()), require_checksum)
+    survey = Survey(LiveTimeline(clock.mono_s(), clock.utc_ms()))
+    for spec in specs:
+        survey.feeds[spec.name] = FeedTally(spec.name, spec.name not in lenient)
     accounts = {feed.name: feed.counters for feed in feeds}
     for feed in feeds:
         feed.start()

@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 
 from daemon.clock import HostClock
+from daemon.feeds.uri import parse
 from daemon.main import main
 from daemon.survey import listen
 from daemon.survey.findings import Grade
@@ -192,7 +193,7 @@ def test_live_over_a_serial_line_and_udp(tmp_path: Path) -> None:
 
     sending = threading.Thread(target=send)
     sending.start()
-    report = listen.of_feeds(uris, 1.0, HostClock())
+    report = listen.of_feeds([parse(uri) for uri in uris], 1.0, HostClock())
     stop.set()
     sending.join()
     cable.pull()
@@ -214,6 +215,39 @@ class TestCommand:
         assert (code, said.out) == (3, "")
         assert said.err == "secondplot survey: radar: /dev/no-such-port is not there: is the adapter plugged in?\n"
 
+    def test_the_feeds_of_the_configuration_where_none_is_named(
+        self, tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+    ) -> None:
+        """As in a watch: under their own names, each with its own word on checksums; --feed stands alone."""
+        (tmp_path / "old.nmea").write_text("$HEHDT,123.4,T\n" * 3, encoding="utf-8")
+        (tmp_path / "secondplot").mkdir()
+        config = tmp_path / "secondplot" / "secondplot.toml"
+        uri = f'uri = "file:{tmp_path}/old.nmea"\n'
+        config.write_text(f"[feeds.strict]\n{uri}[feeds.lenient]\n{uri}checksum = false\n", encoding="utf-8")
+        monkeypatch.setenv("XDG_CONFIG_HOME", str(tmp_path))
+        heard = []
+        for arguments in ([], ["--config", str(config)], ["--feed", f"file:{tmp_path}/old.nmea?name=other"]):
+            assert main(["survey", "--json", *arguments]) == 0
+            feeds = json.loads(capsys.readouterr().out)["feeds"]
+            heard.append({feed["name"]: (feed["accepted"], feed["lines"]) for feed in feeds})
+
+        assert heard == [{"lenient": (3, 3), "strict": (0, 3)}] * 2 + [{"other": (0, 3)}]
+
+    def test_a_configuration_that_is_not_needed_is_not_read(
+        self, tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+    ) -> None:
+        """A mistake in it keeps nobody from looking at a cable; where its feeds are meant, its line is told."""
+        (tmp_path / "secondplot").mkdir()
+        config = tmp_path / "secondplot" / "secondplot.toml"
+        config.write_text('[feeds.radar]\nuri = "/dev/ttyUSB0"\n', encoding="utf-8")
+        monkeypatch.setenv("XDG_CONFIG_HOME", str(tmp_path))
+        recording = ROOT / "recordings" / "late-turn.nmea.gz"
+
+        assert main(["survey", "--json", str(recording)]) == 0
+        assert main(["survey", "--feed", f"udp:127.0.0.1:{free_port()}", "--for", "0.1"]) == 0
+        assert main(["survey"]) == 2
+        assert f"{config}, line 2: feeds.radar.uri: feed '/dev/ttyUSB0' is not" in capsys.readouterr().err
+
     def test_json_is_whole(self, capsys: pytest.CaptureFixture[str]) -> None:
         """The same report for a script."""
         code = main(["survey", "--json", str(ROOT / "recordings" / "fog-crossing.nmea.gz")])
@@ -226,15 +260,27 @@ class TestCommand:
     @pytest.mark.parametrize(
         ("arguments", "code", "word"),
         [
-            ([], 2, "name either"),
+            ([], 2, "no feed: give --feed udp:10110, for example, or [feeds] in the configuration"),
             (["--feed", "udp:1", "file"], 2, "name either"),
+            (["--config", "boat.toml", "file"], 2, "name either"),
+            (["--config", "absent.toml"], 3, "absent.toml"),
             (["--feed", "udp:0"], 2, "no port"),
-            (["--feed", "udp:10110", "--feed", "udp:10110"], 2, "same name"),
+            (["--feed", "udp:10110", "--feed", "udp:10110"], 2, "two feeds are called"),
             (["--feed", "udp:10110", "--for", "-1"], 2, "--for"),
             (["absent.nmea"], 3, "absent.nmea"),
         ],
     )
-    def test_mistakes(self, capsys: pytest.CaptureFixture[str], arguments: list[str], code: int, word: str) -> None:
+    def test_mistakes(
+        self,
+        tmp_path: Path,
+        capsys: pytest.CaptureFixture[str],
+        monkeypatch: pytest.MonkeyPatch,
+        arguments: list[str],
+        code: int,
+        word: str,
+    ) -> None:
         """One line on stderr and the right code."""
+        monkeypatch.setenv("XDG_CONFIG_HOME", str(tmp_path))
+
         assert main(["survey", *arguments]) == code
         assert word in capsys.readouterr().err
