@@ -3,7 +3,8 @@
 One latch for each rule and target, moved by the target's plots alone. `enter`: inside the limits now. `stay`: not yet
 beyond the wider limits at which it would be cleared. A plot that cannot be judged neither enters nor leaves: no data
 is not safety. One plot outside the limits but inside the wider ones does not forget what is pending, because radar
-plots jitter; the plot that raises must itself be inside.
+plots jitter; the plot that raises must itself be inside. Neither does silence: a set that reports many targets in turn
+comes round in more than half a minute, a moored station's AIS in three, and such a target must be told of too.
 
 `advance` moves one latch; `sweep` moves one for each of many settings through the same plots. They are the same
 table of cases, and a test holds them to the same answers.
@@ -14,9 +15,6 @@ from enum import Enum
 import numpy as np
 import numpy.typing as npt
 from msgspec import Struct
-
-GAP_S = 30.0
-"""Pending is forgotten over a gap in the plots longer than this: two looks far apart are not a condition that held."""
 
 
 class Edge(Enum):
@@ -36,7 +34,6 @@ class Latch(Struct):
     is_inside: bool = False
     since_s: float | None = None
     leaving_s: float | None = None
-    last_s: float | None = None
 
     @property
     def is_open(self) -> bool:
@@ -46,11 +43,10 @@ class Latch(Struct):
 
 def advance(latch: Latch, at_s: float, enter: bool, stay: bool, hold_s: float, clear_hold_s: float) -> Edge | None:
     """Move one latch by one plot. `enter` counts as `stay`."""
-    gap = latch.last_s is not None and at_s - latch.last_s > GAP_S
-    latch.last_s, latch.is_inside = at_s, enter
+    latch.is_inside = enter
     if latch.is_set:
         return _leave(latch, at_s, enter or stay, clear_hold_s)
-    if gap or not (enter or stay):
+    if not (enter or stay):
         latch.since_s = None
     if not enter:
         return None
@@ -92,9 +88,6 @@ def sweep(at_s: Times, enter: Truth, stay: Truth, hold_s: Times, clear_hold_s: T
         now = at_s[row]
         inside = enter[row]
         kept = inside | stay[row]
-        gap = row > 0 and now - at_s[row - 1] > GAP_S
-        if gap:
-            since[~is_set] = np.nan
         since[~is_set & ~kept] = np.nan
         since[~is_set & inside & np.isnan(since)] = now
         leaving[is_set & kept] = np.nan

@@ -6,28 +6,23 @@ The same table of cases as alerts/rules/latch.py, whose `sweep` does a whole str
 import numpy as np
 import numpy.typing as npt
 
-from alerts.rules.latch import GAP_S
-
 Bools = npt.NDArray[np.bool_]
 Floats = npt.NDArray[np.float64]
 
 
 class Latches:
-    """One latch for each of S settings, arrays (S,). NaN: not pending, not leaving, no plot yet."""
+    """One latch for each of S settings, arrays (S,). NaN: not pending, not leaving."""
 
     def __init__(self, settings: int) -> None:
         self.is_set = np.zeros(settings, dtype=np.bool_)
         self.since_s = np.full(settings, np.nan)
         self.leaving_s = np.full(settings, np.nan)
-        self.last_s = np.full(settings, np.nan)
 
     def advance(self, at_s: float, enter: Bools, stay: Bools, hold_s: Floats, clear_hold_s: Floats) -> Bools:
         """Moves all by one plot; answers which are set. `enter` counts as `stay`."""
         kept = enter | stay
-        gap = at_s - self.last_s > GAP_S
-        self.last_s = np.full_like(self.last_s, at_s)
         free = ~self.is_set
-        self.since_s[free & (gap | ~kept)] = np.nan
+        self.since_s[free & ~kept] = np.nan
         self.since_s[free & enter & np.isnan(self.since_s)] = at_s
         self.leaving_s[self.is_set & kept] = np.nan
         self.leaving_s[self.is_set & ~kept & np.isnan(self.leaving_s)] = at_s
@@ -44,5 +39,5 @@ class Latches:
         theirs = ~self.is_set & (
             other.is_set | (~np.isnan(other.since_s) & (np.isnan(self.since_s) | (other.since_s < self.since_s)))
         )
-        for name in ("is_set", "since_s", "leaving_s", "last_s"):
+        for name in ("is_set", "since_s", "leaving_s"):
             setattr(self, name, np.where(theirs, getattr(other, name), getattr(self, name)))
