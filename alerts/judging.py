@@ -121,6 +121,10 @@ class Judging:
             check,
             sighting.report,
         )
+        if not sighting.is_report:
+            if sighting.is_judged:
+                self._tell(moment, self.rules.see_carried(moment, plot), said)
+            return
         self.tracks_begun += key not in self.plots
         self.plots[key] = plot
         said.append((moment, plot))

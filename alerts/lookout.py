@@ -18,12 +18,12 @@ from alerts.ais_watch import AisObservation, AisWatch
 from alerts.events import Alert, AnyEvent, Moment, Note
 from alerts.judging import Judging
 from alerts.lifecycle import AlertBook
-from alerts.plotting.ais import AisSettings
+from alerts.plotting.ais import AisSettings, Heard
 from alerts.plotting.encounter import EncounterSettings
 from alerts.plotting.estimate import Track
 from alerts.plotting.geodesy import look_at
 from alerts.plotting.identity import CAPACITY, Targets
-from alerts.plotting.kinematics import Look
+from alerts.plotting.kinematics import Estimate, Look
 from alerts.plotting.lays import MarkSettings
 from alerts.plotting.marks import Marked, Marks
 from alerts.plotting.noise import NoiseModel
@@ -125,6 +125,8 @@ class Lookout:
         self._take_marks(moment, self.marks.tick(at_s))
         self._waiting.extend(Gone(key) for key in self.marks.forget(at_s))
         self._waiting.extend(waiting_of(moment, step) for step in self.vessels.tick(at_s, own))
+        due = self.ais.stations.due(at_s, own)
+        self._waiting.extend(self._ais_sighting(moment, *carried, is_report=False) for carried in due)
         for text in filter(None, (*self._sensor_watch.see(at_s, self.own), self.ais.crowd_told(at_s))):
             self._waiting.append(our_note(moment, text))
         own_event = standing.own_event(self.own, moment)
@@ -188,20 +190,23 @@ class Lookout:
             return
         heard = sighting.heard
         self._feed_of[heard.key] = heard.report.source.feed
-        limit_nm = self.conditions[self.condition].cpa_nm
-        self._waiting.append(
-            Sighting(
-                moment,
-                heard.key,
-                heard.name,
-                None,
-                sighting.look,
-                heard.estimate,
-                limit_nm,
-                is_echo=False,
-                is_judged=heard.is_judged and not self.vessels.is_folded(heard.key),
-                heading_deg=heard.report.heading_deg,
-            )
+        self._waiting.append(self._ais_sighting(moment, heard, sighting.look, heard.estimate))
+
+    def _ais_sighting(
+        self, moment: Moment, heard: Heard, look: Look, estimate: Estimate, is_report: bool = True
+    ) -> Sighting:
+        return Sighting(
+            moment,
+            heard.key,
+            heard.name,
+            None,
+            look,
+            estimate,
+            self.conditions[self.condition].cpa_nm,
+            is_echo=False,
+            is_judged=heard.is_judged and not self.vessels.is_folded(heard.key),
+            heading_deg=heard.report.heading_deg,
+            is_report=is_report,
         )
 
     def _with_prediction(self, report: seen.TargetReport) -> seen.TargetReport:

@@ -34,6 +34,7 @@ class Sighting(Struct, frozen=True, gc=False):
     is_judged: bool = True  # the rules are asked of it
     elder: str | None = None  # the track on the same vessel for which alerts are raised
     heading_deg: float | None = None  # the target's own, where it tells it
+    is_report: bool = True  # else the last one, carried on: the rules are asked, and no plot is said
 
 
 class Gone(Struct, frozen=True, gc=False):

@@ -4,7 +4,7 @@ A station reports where it is and how it goes; nothing need be filtered (ais_rep
 report without course and speed gives a place alone, which is never settled: it tells no motion.
 """
 
-from math import hypot
+from math import atan2, degrees, hypot
 from typing import Annotated
 
 from msgspec import Meta, Struct
@@ -14,7 +14,7 @@ from alerts.plotting.ais_report import carried_on, delay_of, estimate_of, look_a
 from alerts.plotting.kinematics import Estimate, Look, OwnMotion
 from alerts.plotting.placing import Change, Ending
 from alerts.plotting.terms import TrackState
-from parsers.observations import AisClass, AisPosition, AisStatic
+from parsers.observations import AisClass, AisPosition, AisStatic, MotionReference
 
 CAPACITY = 2000
 """Targets kept; ten times what the largest ship's display must show (200 sleeping, MSC.192(79) table 1). Where there
@@ -25,6 +25,10 @@ ROOM_SHARE, KEPT_SHARE = 0.95, 0.9
 
 FORGET_S = 600.0
 """A station is forgotten so long after it was lost."""
+
+AGAIN_S, AGAIN_WITHIN_NM = 20.0, 6.0
+"""A station as near as this is judged again so long after its last word, carried on: a moored one speaks every three
+minutes, and meanwhile we may have turned towards her (judgement)."""
 
 DISTRESS = frozenset({AisClass.SART, AisClass.MOB, AisClass.EPIRB})
 
@@ -62,6 +66,7 @@ class Heard(Struct, gc=False):
     observations: int = 1
     interval_s: float = 180.0
     first_s: float = 0.0
+    judged_s: float = 0.0
     out_of_sight: TrackState | None = None
 
     @property
@@ -144,6 +149,7 @@ class AisTargets:
             observations=estimate.observations,
             interval_s=reporting_interval_s(report.station, report.sog_kn, report.navigational_status),
             first_s=before.first_s if before else report.at_s,
+            judged_s=report.at_s,
         )
         self._heard[report.mmsi] = heard
         return heard, look
@@ -191,6 +197,26 @@ class AisTargets:
                 heard.out_of_sight = state
                 changes.append(Change(heard.key, state, heard.last_s))
         return changes + self._make_room(own)
+
+    def due(self, at_s: float, own: OwnMotion) -> list[tuple[Heard, Look, Estimate]]:
+        """Stations near by that are to be judged again, each with where it should be by now, as a look from own ship.
+
+        None that is late: what has not been heard when it was due is not taken to be where it should be.
+        """
+        if own.frame is not MotionReference.GROUND:
+            return []
+        found = []
+        for heard in self._heard.values():
+            if at_s - heard.judged_s < AGAIN_S or not heard.is_judged or heard.out_of_sight is not None:
+                continue
+            heard.judged_s = at_s
+            estimate = heard.predict(at_s)
+            east_nm, north_nm = estimate.east_nm - own.east_nm, estimate.north_nm - own.north_nm
+            range_nm = hypot(east_nm, north_nm)
+            if estimate.settled and range_nm <= AGAIN_WITHIN_NM:
+                look = Look(at_s, range_nm, degrees(atan2(east_nm, north_nm)) % 360.0, own)
+                found.append((heard, look, estimate))
+        return found
 
     def get(self, key: str) -> Heard | None:
         """The station of a target's key, `ais-219000123`."""

@@ -36,6 +36,11 @@ class Rules:
         self._targets.see(moment, plot)
         return self._board.take()
 
+    def see_carried(self, moment: Moment, plot: Plot) -> list[Finding]:
+        """Judge what the last report of a target has come to by now, between two that are far apart."""
+        self._targets.see_carried(moment, plot)
+        return self._board.take()
+
     def tick(self, moment: Moment, situation: Situation) -> list[Finding]:
         """Judge what the plots do not show. About once a second of the stream's time."""
         silent = self._health.tick(moment, situation)

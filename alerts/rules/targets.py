@@ -34,11 +34,22 @@ class TargetRules:
             self._make_room()
             followed = self._followed[plot.target] = Followed(plot, at_s)
         followed.plot, followed.is_lost = plot, False
-        approaching.see_approach(self._board, followed, at_s)
-        presence.see_zones(self._board, followed, at_s, self._in_grace(at_s, self._board.settings.guard_zone.grace_s))
+        self._see_place(followed, at_s)
         presence.see_manoeuvre(self._board, followed, at_s)
         self._see_new(followed, at_s)
         self._check.see(at_s, plot)
+
+    def see_carried(self, moment: Moment, plot: Plot) -> None:
+        """The target's last plot carried on to now: where it is and how it will pass. That plot stays what is known."""
+        followed = self._followed.get(plot.target)
+        if followed is not None:
+            known, followed.plot = followed.plot, plot
+            self._see_place(followed, moment.at_s)
+            followed.plot = known
+
+    def _see_place(self, followed: Followed, at_s: float) -> None:
+        approaching.see_approach(self._board, followed, at_s)
+        presence.see_zones(self._board, followed, at_s, self._in_grace(at_s, self._board.settings.guard_zone.grace_s))
 
     def tick(self, moment: Moment, situation: Situation, silent_feeds: frozenset[str]) -> None:
         """Targets that are lost or gone from the picture, and what is only shown for a while."""

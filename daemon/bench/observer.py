@@ -30,6 +30,10 @@ class Watcher(Rules):
     def see_plot(self, moment: Moment, plot: Plot) -> list[Finding]:
         raise NotImplementedError
 
+    def see_carried(self, moment: Moment, plot: Plot) -> list[Finding]:
+        """To the limits a plot like any other; a watcher that keeps what was seen overrides it."""
+        return self.see_plot(moment, plot)
+
     def tick(self, moment: Moment, situation: Situation) -> list[Finding]:
         raise NotImplementedError
 
@@ -51,6 +55,12 @@ class Several(Watcher):
         for watcher in self._watchers:
             watcher.look, watcher.estimate = self.look, self.estimate
             watcher.see_plot(moment, plot)
+        return []
+
+    def see_carried(self, moment: Moment, plot: Plot) -> list[Finding]:
+        for watcher in self._watchers:
+            watcher.look, watcher.estimate = self.look, self.estimate
+            watcher.see_carried(moment, plot)
         return []
 
     def tick(self, moment: Moment, situation: Situation) -> list[Finding]:

@@ -81,6 +81,11 @@ class Tracks(Watcher):
         table.extend(_row(moment, look))
         return []
 
+    def see_carried(self, moment: Moment, plot: Plot) -> list[Finding]:
+        """No sight of her: no part of her track."""
+        self._see_time(moment)
+        return []
+
     def tick(self, moment: Moment, situation: Situation) -> list[Finding]:
         self._see_time(moment)
         return []

@@ -9,7 +9,7 @@ from alerts.lookout import Lookout, LookoutSettings
 from alerts.plotting.ais import AisSettings
 from alerts.plotting.terms import Check, Encounter, TrackState
 from parsers import observations as seen
-from tests.alerts.ais_air import AIS, Own, Vessel, run
+from tests.alerts.ais_air import AIS, Own, Vessel, go, run
 from tests.alerts.watch import moment
 
 OWN = Own(course_deg=0, speed_kn=8)
@@ -69,6 +69,60 @@ def test_lost_by_class() -> None:
 
     assert danger.time.utc_ms == 1_800_000_000_000 + 156_000
     assert danger.target == "ais-219000123"
+
+
+class Turning(Own):
+    """Own ship that stops dead at a second and goes on with another course: where she is matters, how she turns not."""
+
+    def __init__(self, at_s: float, course_deg: float, speed_kn: float) -> None:
+        super().__init__(0, speed_kn)
+        self._turns_s, self._next_deg = at_s, course_deg
+
+    def place(self, at_s: float) -> tuple[float, float]:
+        if at_s <= self._turns_s:
+            return super().place(at_s)
+        return go(*super().place(self._turns_s), self._next_deg, self.speed_kn * (at_s - self._turns_s) / 3600)
+
+    def says(self, at_s: float) -> list[seen.Observation]:
+        self.course_deg = self._next_deg if at_s > self._turns_s else 0.0
+        said = super().says(at_s)
+        self.course_deg = 0.0
+        return said
+
+
+def moored(vessel: Vessel, until: int) -> list[tuple[float, seen.Observation]]:
+    return [(second + 0.3, vessel.reports(second + 0.3, navigational_status=5)) for second in range(5, until, 180)]
+
+
+def seconds_of(alert: Alert) -> float:
+    return (alert.time.utc_ms - moment(0).time.utc_ms) / 1000
+
+
+def test_a_moored_vessel_that_reports_every_three_minutes_is_told_in_time() -> None:
+    """Right ahead, 15 kn: the limit of 12 min is passed at 720 s, between two reports; no report is waited for."""
+    own, ship = Own(course_deg=0, speed_kn=15), Vessel(0, 6.0, 90, 0.0, 219000123)
+    said = run(Lookout(), own, moored(ship, 800), (0, 800))
+    (alert,) = raised(said, "closest_approach")
+
+    assert 720 <= seconds_of(alert) <= 760
+
+
+def test_own_alteration_towards_a_vessel_that_reports_seldom_is_told_at_once() -> None:
+    """She is abeam, and clear, at all her reports; we turn towards her half a minute after one, 1.2 NM off."""
+    own, ship = Turning(210, 90, 12), Vessel(60, 1.4, 90, 0.0, 219000123)
+    said = run(Lookout(), own, moored(ship, 300), (0, 300))
+    (alert,) = raised(said, "closest_approach")
+
+    assert 210 <= seconds_of(alert) <= 250
+    assert len([event for event in said if isinstance(event, Plot)]) == 2  # what she has said, and no more
+
+
+def test_a_lost_station_was_last_known_when_it_last_reported() -> None:
+    """What is worked out between reports is no word of hers."""
+    said = run(Lookout(), OWN, reports(COMING, 100), (0, 170))
+    (danger,) = [e for e in said if isinstance(e, Alert) and e.rule == "closest_approach" and e.values.get("lost")]
+
+    assert danger.values["last_seen"] == str(moment(95.3).time)
 
 
 def test_own_transponder_is_not_plotted() -> None:
