@@ -40,6 +40,9 @@ Requests = queue.SimpleQueue[Request | Pending]
 LAST_LINES_S = 1.0
 """What is still waiting at the end is taken in, for at most this long."""
 
+LAST_WORDS_S = 0.2
+"""Feeds have this long to hand over what they hold. One that is just calling a host is not waited for."""
+
 
 def watch(args: argparse.Namespace) -> int:
     """The command, from its arguments to its exit code."""
@@ -141,12 +144,13 @@ class Watch:
             self._look_round(now_s)
 
     def _look_round(self, now_s: float) -> None:
-        moment = self.timeline.at(now_s, self.clock.utc_ms())
+        at_s = self.intake.reached(now_s)
+        moment = self.timeline.at(at_s, self.clock.utc_ms() - round((now_s - at_s) * 1000))
         if moment is not None:
             self.stream.pass_time(moment)
             for feed in self.feeds:
                 link = feed.link
-                if not link.is_open and not link.ended and link.attempts:
+                if not link.is_open and not link.ended and link.attempts and not feed.counters.waiting:
                     self.stream.link_is_down(feed.name, moment, link.trouble)
                 elif link.is_open:  # what is odd about it: a wrong baud rate
                     self.stream.feeds[feed.name].trouble = link.trouble
@@ -174,6 +178,9 @@ class Watch:
             self.service.stopping()
         for feed in self.feeds:
             feed.stop()
+        until_s = self.clock.mono_s() + LAST_WORDS_S
+        for feed in self.feeds:
+            feed.join(max(0.0, until_s - self.clock.mono_s()))
         until_s = self.clock.mono_s() + LAST_LINES_S
         while self.clock.mono_s() < until_s and (arrivals := self.intake.get(0.0)):
             if self.recorder is not None:

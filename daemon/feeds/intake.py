@@ -10,7 +10,9 @@ from collections import deque
 from collections.abc import Sequence
 from enum import IntEnum
 
-from daemon.feeds.face import Arrival, Counters
+from msgspec import structs
+
+from daemon.feeds.face import UNTIMED, Arrival, Counters
 
 CAPACITY = 8192
 """Lines. At the rated 1,240 lines a second it rides out a stall of 6 s; of 82 bytes each it is 2 MB (measured)."""
@@ -68,13 +70,18 @@ class _Lane:
 
 
 class Intake:
-    """Bounded; any number of threads put, one takes. Lines come out in the order in which they came in."""
+    """Bounded; any number of threads put, one takes. Lines come out in the order in which they came in.
+
+    Their dates do not run backwards: of two feeds that bring a line in the same moment, the one dated first may be put
+    last, and is then dated like the other.
+    """
 
     def __init__(self, capacity: int = CAPACITY) -> None:
         self._capacity = capacity
         self._lanes: dict[tuple[str, Kind], _Lane] = {}
         self._size = 0
         self._order = 0
+        self._latest_s: float = UNTIMED
         lock = threading.RLock()  # re-entrant: a signal handler may wake() while its own thread holds it
         self._changed = threading.Condition(lock)
         self._room = threading.Condition(lock)
@@ -120,6 +127,15 @@ class Intake:
             self._changed.notify_all()
             self._room.notify_all()
 
+    def reached(self, now_s: float) -> float:
+        """How far time may pass at `now_s`: not beyond a line that waits. None is dated earlier that comes later."""
+        with self._changed:
+            oldest = min((lane.lines[0] for lane in self._lanes.values() if lane.lines), default=None)
+            if oldest is not None:
+                return min(now_s, oldest[1].mono_s)
+            self._latest_s = max(self._latest_s, now_s)
+            return now_s
+
     @property
     def stopped(self) -> bool:
         """Whether stop() was called."""
@@ -142,6 +158,10 @@ class Intake:
         lane = self._lanes.get(key)
         if lane is None:
             lane = self._lanes[key] = _Lane(*key, counters)
+        if arrival.mono_s < self._latest_s:
+            late_ms = round((self._latest_s - arrival.mono_s) * 1000)
+            arrival = structs.replace(arrival, mono_s=self._latest_s, utc_ms=arrival.utc_ms + late_ms)
+        self._latest_s = arrival.mono_s
         lane.lines.append((self._order, arrival))
         self._order += 1
         self._size += 1

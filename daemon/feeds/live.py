@@ -119,15 +119,17 @@ class LiveFeed:
         except OSError as error:
             return str(error)
         self._link = Link(is_open=True, since_s=self._clock.mono_s(), attempts=attempts)
+        ended = False
         try:
             self._read_on()
             trouble = "stopped"
         except Ended:
-            self._link = Link(is_open=False, since_s=self._clock.mono_s(), trouble="ended", ended=True)
-            trouble = "ended"
+            trouble, ended = "ended", True
         except OSError as error:
             trouble = str(error)
         self._put(self._source.close(self.counters))
+        if ended:  # only now: whoever sees it looks for no more lines
+            self._link = Link(is_open=False, since_s=self._clock.mono_s(), trouble=trouble, ended=True)
         return trouble
 
     def _read_on(self) -> None:

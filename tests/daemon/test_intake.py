@@ -149,6 +149,22 @@ def test_own_ships_lines_wait_for_company() -> None:
     assert time.monotonic() - began < 5
 
 
+def test_dates_do_not_run_backwards() -> None:
+    """Of two feeds, the one that dated its line first may put it last; a line may come after time has passed."""
+    intake, counters = Intake(), Counters()
+    intake.put_all([Arrival("a", HDT, 1.002, 5002)], counters)
+    intake.put_all([Arrival("b", HDT, 1.000, 5000), Arrival("b", HDT, 1.003, 5003)], counters)
+    taken = intake.get(0)
+    assert intake.reached(1.5) == 1.5
+    intake.put_all([Arrival("a", HDT, 1.4, 5400), Arrival("a", HDT, 1.6, 5600)], counters)
+
+    assert [(one.mono_s, one.utc_ms) for one in taken] == [(1.002, 5002), (1.002, 5002), (1.003, 5003)]
+    assert intake.reached(2.0) == 1.5
+    assert intake.reached(1.2) == 1.2
+    assert [(one.mono_s, one.utc_ms) for one in intake.get(0)] == [(1.5, 5500), (1.6, 5600)]
+    assert intake.reached(2.0) == 2.0
+
+
 def test_what_is_left_is_taken_at_once() -> None:
     """Where more waits than is taken in one go, the rest is not kept waiting for company."""
     intake, counters = Intake(), Counters()

@@ -1,5 +1,6 @@
 """Live feeds over real pseudo-terminals, sockets and pipes: they read, they heal, and they account for every byte."""
 
+import errno
 import os
 import socket
 import struct
@@ -15,8 +16,10 @@ from daemon.clock import VirtualClock
 from daemon.feeds import live
 from daemon.feeds.face import Counters
 from daemon.feeds.intake import Intake
-from daemon.feeds.live import LAST_PAUSE_S, LiveFeed
+from daemon.feeds.live import LAST_PAUSE_S, Ended, LiveFeed
+from daemon.feeds.serial_line import SerialSource
 from daemon.feeds.udp import LineNumbers, SenderCaps
+from daemon.feeds.uri import parse
 from tests.daemon.feed_makers import SerialCable, Station, free_port
 
 HDT = b"$HEHDT,123.4,T*2B"
@@ -32,6 +35,27 @@ def serial_station(folder: Path) -> Iterator[tuple[Station, Sender]]:
         assert station.until_open()
         yield station, cable.send
     cable.pull()
+
+
+@contextmanager
+def serial_source(folder: Path) -> Iterator[tuple[SerialSource, SerialCable]]:
+    """The source alone, open, in the test's own hand."""
+    cable = SerialCable(folder / "ttyUSB0")
+    source = SerialSource(parse(f"serial:{cable.link}@38400"))
+    source.open()
+    yield source, cable
+    cable.pull()
+
+
+def _giving(what: bytes | OSError) -> Callable[[int, int], bytes]:
+    """In the place of os.read."""
+
+    def read(number: int, size: int) -> bytes:
+        if isinstance(what, OSError):
+            raise what
+        return what
+
+    return read
 
 
 @contextmanager
@@ -124,6 +148,45 @@ class TestSerial:
             assert station.until(lambda: station.lines[-1] == TTM)
             assert station.feed.link.trouble == ""
         cable.pull()
+
+    @pytest.mark.parametrize(
+        ("gives", "trouble"),
+        [
+            (b"", "ready, and gives nothing"),  # a USB adapter that was pulled: the kernel has hung the line up
+            (OSError(errno.EIO, "Input/output error"), "Input/output error"),
+            (OSError(errno.ENODEV, "No such device"), "No such device"),
+        ],
+    )
+    def test_an_adapter_that_is_gone_is_let_go(
+        self, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, gives: bytes | OSError, trouble: str
+    ) -> None:
+        """However the kernel says so, it is a trouble in words, and what came before is accounted for."""
+        counters = Counters()
+        with serial_source(tmp_path) as (source, cable):
+            cable.send(HDT + b"\r\n$HEHDT,12")
+            assert source.read(counters, 0.0) == [HDT]
+            monkeypatch.setattr("os.read", _giving(gives))
+            with pytest.raises(OSError, match=f"ttyUSB0: unplugged or gone .*{trouble}"):
+                source.read(counters, 1.0)
+            monkeypatch.undo()
+            assert source.close(counters) == [b"$HEHDT,12"]
+        counters.lines = counters.taken = 2
+
+        assert not counters.imbalance()
+
+    def test_a_line_that_is_not_ready_after_all_is_no_trouble(
+        self, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    ) -> None:
+        """EAGAIN, EWOULDBLOCK: nothing for now."""
+        counters = Counters()
+        with serial_source(tmp_path) as (source, cable):
+            monkeypatch.setattr("os.read", _giving(BlockingIOError(errno.EAGAIN, "Resource temporarily unavailable")))
+            assert source.read(counters, 0.0) == []
+            monkeypatch.undo()
+            cable.send(HDT + b"\r\n")
+
+            assert source.read(counters, 0.0) == [HDT]
+            source.close(counters)
 
     def test_an_adapter_that_is_not_there_yet(self, tmp_path: Path) -> None:
         """Absence at the start is said, in plain words, and waited out."""
@@ -375,6 +438,41 @@ class TestEnds:
 
                 assert station.until(lambda: station.feed.link.ended)
             assert station.lines == [HDT]
+
+
+def test_a_feed_has_not_ended_while_it_has_a_line_in_hand() -> None:
+    """Who sees that all feeds have ended looks for no more lines."""
+    ended_before_its_last_line = []
+
+    class Last:
+        waits = True
+
+        def open(self) -> None: ...
+
+        def fileno(self) -> int:
+            return read_end
+
+        def read(self, counters: Counters, now_s: float) -> list[bytes]:
+            raise Ended
+
+        def trouble(self, counters: Counters, now_s: float) -> str:
+            return ""
+
+        def close(self, counters: Counters) -> list[bytes]:
+            ended_before_its_last_line.append(feed.link.ended)
+            return [HDT]
+
+    read_end, write_end = os.pipe()
+    os.close(write_end)
+    intake = Intake()
+    feed = LiveFeed("f", Last(), intake, VirtualClock())
+    feed.start()
+    assert feed.join(5)
+    os.close(read_end)
+
+    assert ended_before_its_last_line == [False]
+    assert feed.link.ended
+    assert len(intake) == 1
 
 
 def test_pauses_grow_to_their_bound_and_go_on_for_ever() -> None:
