@@ -95,7 +95,7 @@ class Terminal:
         painted = isinstance(text.style, Style) and text.style.bgcolor is not None
         if painted:
             text = text.copy()
-            text.pad_right(room)
+            text.append(" " * room, text.style)  # in a span: rich draws text that has none without its style
         drawn = "".join(
             segment.style.render(segment.text, color_system=system) if segment.style else segment.text
             for segment in text.render(self._console)

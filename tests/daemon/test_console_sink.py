@@ -12,6 +12,7 @@ from io import StringIO
 import pyte
 import pytest
 from msgspec import structs
+from rich.text import Text
 
 from alerts.events import Alert, Note
 from alerts.plotting.terms import AlertState, FeedState, Priority
@@ -197,10 +198,63 @@ def test_changed_lines_alone_bring_a_terminal_to_every_screen() -> None:
     terminal.close()
 
 
-def _snapshot() -> Snapshot:
+def test_what_is_not_drawn_again_has_its_colours_too(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Another palette, an alarm that flashes, a window that is drawn wider and smaller: after every change the cells
+    hold what a screen drawn from nothing holds, and a change of nothing writes nothing."""
+    monkeypatch.setenv("TERM", "xterm-256color")
+    monkeypatch.setenv("COLORTERM", "truecolor")
+    snapshot = _snapshot(alert(470, 9, "radar-07", "closes", AlertState.ACTIVE_UNACKNOWLEDGED, "closest_approach"))
+    output = StringIO()
+    terminal = Terminal(output, None)
+    screen = pyte.Screen(80, 24)
+    emulator = pyte.Stream(screen)
+    sizes = ((80, 24), (120, 40), (60, 20))
+    shown = set()
+    for which, (width, height), palette, bright in itertools.product(
+        (Page.WATCH, Page.CAUTIONS), sizes, PALETTES, (True, False)
+    ):
+        monkeypatch.setenv("COLUMNS", str(width))
+        monkeypatch.setenv("LINES", str(height))
+        screen.resize(height, width)
+        view = View(())
+        view.page, view.order = which, list(snapshot.rows)
+        look = Look(width, height, PALETTES[palette], UNICODE, bright)
+        for is_again in (False, True):
+            lines = page(snapshot, view, Limits("open water", 0.5, 12.0), look)
+            terminal.show(lines)
+            written = output.getvalue()
+            emulator.feed(written)
+            output.seek(0)
+            output.truncate()
+            assert not (is_again and written)
+        cells = _cells(screen)
+        if which is Page.WATCH:
+            shown.add(str(cells))
+        assert cells == _drawn_from_nothing(lines, width, height)
+        if palette in ("night", "high contrast"):  # black to the last cell, whatever the terminal's own ground
+            assert not [cell for row in cells for cell in row if "default" in cell]
+    assert len(shown) == len(sizes) * len(PALETTES) * 2  # the alarm flashes in every palette
+    terminal.close()
+
+
+def _drawn_from_nothing(lines: list[Text], width: int, height: int) -> list[list[tuple[object, ...]]]:
+    output, screen = StringIO(), pyte.Screen(width, height)
+    terminal = Terminal(output, None)
+    terminal.show(lines)
+    pyte.Stream(screen).feed(output.getvalue())
+    terminal.close()
+    return _cells(screen)
+
+
+def _cells(screen: pyte.Screen) -> list[list[tuple[object, ...]]]:
+    return [[tuple(screen.buffer[y][x]) for x in range(screen.columns)] for y in range(screen.lines)]
+
+
+def _snapshot(*more: Alert) -> Snapshot:
     board = Board()
     for now, events in passage(470):
         board.take(now, events)
+    board.take(moment(470), more)
     return board.snapshot(0.0, frozenset(["radar-07"]))
 
 
