@@ -53,7 +53,7 @@ class Relative(NamedTuple):
 
     def take(self, rows: NDArray[np.intp]) -> "Relative":
         """These rows alone, as contiguous columns."""
-        return Relative(self.mean[:, rows], np.ascontiguousarray(self.covariance[:, :, rows]))
+        return Relative(self.mean.take(rows, axis=1), self.covariance.take(rows, axis=2))
 
 
 class Spread(NamedTuple):

@@ -9,7 +9,7 @@ import pytest
 from alerts.plotting import chance
 from alerts.plotting.geometry import bearing_rate, bow_crossing, closest_approach
 from alerts.plotting.kinematics import Covariance, Estimate, OwnMotion
-from alerts.plotting.motion import Answer, assess
+from alerts.plotting.motion import Answer, assess, relative_states
 from alerts.plotting.terms import BearingTrend, Passing, TrackState
 from parsers.observations import MotionReference
 from tests.reference.examples import vector
@@ -222,6 +222,19 @@ def test_a_large_crowd_is_worked_in_parts(monkeypatch: pytest.MonkeyPatch) -> No
     monkeypatch.setattr(chance, "_BLOCK", 64)
 
     assert assess(estimates, owns, 0.5).rows() == together
+
+
+def test_some_rows_of_many_are_columns_like_any_others() -> None:
+    """Contiguous, in the order asked for: what is summed over them is summed in the same order, to the same bits."""
+    estimates, owns = random_encounters(64)
+    states = relative_states(estimates, owns)
+    rows = np.arange(63, -1, -1)
+    some = states.take(rows)
+
+    assert some.mean.flags.c_contiguous and some.covariance.flags.c_contiguous
+    assert (some.mean == states.mean[:, ::-1]).all() and (some.covariance == states.covariance[:, :, ::-1]).all()
+    together = chance.inside_probability(states, 0.5)
+    assert (chance.inside_probability(some, 0.5) == together[::-1]).all()
 
 
 def test_no_targets() -> None:
