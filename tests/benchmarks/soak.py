@@ -22,10 +22,10 @@ from pathlib import Path
 
 from daemon.feeds.face import Arrival
 from daemon.sinks.archive import Archive
-from parsers.sentence import checksum
+from tests.benchmarks.running import ROOT, processor_s, resident_mb
 from tests.daemon.feed_makers import SerialCable, free_port
+from tests.parsers.lines import sealed
 
-ROOT = Path(__file__).resolve().parents[2]
 T0_MS = 1_800_000_000_000
 UDP_PER_S = 1000
 SERIAL_LINES = 4
@@ -41,7 +41,7 @@ Make = Callable[[int], list[bytes]]
 
 @lru_cache(maxsize=4_000)  # of the lines that come again; more would be measured as the watch's memory
 def _line(body: str) -> bytes:
-    return f"{body}*{checksum(body[1:].encode()):02X}\r\n".encode()
+    return f"{sealed(body)}\r\n".encode()
 
 
 def serial_second(line: int, second: int) -> list[bytes]:
@@ -111,18 +111,6 @@ class Sender(threading.Thread):
             second += 1
 
 
-def _memory_kib(pid: int) -> int:
-    for line in Path(f"/proc/{pid}/status").read_text().splitlines():
-        if line.startswith("VmRSS"):
-            return int(line.split()[1])
-    return 0
-
-
-def _processor_s(pid: int) -> float:
-    fields = Path(f"/proc/{pid}/stat").read_text().rpartition(")")[2].split()
-    return (int(fields[11]) + int(fields[12])) / os.sysconf("SC_CLK_TCK")
-
-
 def real_time(minutes: float, folder: Path) -> dict[str, object]:
     """The program itself with archive, events and recorder, beside senders in another process's time."""
     cables = [SerialCable(folder / f"ttyUSB{number}") for number in range(SERIAL_LINES)]
@@ -138,15 +126,15 @@ def real_time(minutes: float, folder: Path) -> dict[str, object]:
     network = socket.socket(socket.AF_INET, socket.SOCK_DGRAM)
     senders = [Sender(cable.send, partial(serial_second, line), seconds) for line, cable in enumerate(cables)]
     senders.append(Sender(lambda data: network.sendto(data, ("127.0.0.1", port)), udp_second, seconds))
-    began, processor = time.monotonic(), _processor_s(watch.pid)
+    began, used_s = time.monotonic(), processor_s(watch.pid)
     for sender in senders:
         sender.start()
-    memory: list[tuple[float, int]] = []
+    memory: list[tuple[float, float]] = []
     while any(sender.is_alive() for sender in senders):
         time.sleep(5)
-        memory.append((time.monotonic() - began, _memory_kib(watch.pid)))
+        memory.append((time.monotonic() - began, resident_mb(watch.pid)))
     time.sleep(1)
-    share = (_processor_s(watch.pid) - processor) / (time.monotonic() - began)
+    share = (processor_s(watch.pid) - used_s) / (time.monotonic() - began)
     stopped = time.monotonic()
     watch.send_signal(signal.SIGTERM)
     code = watch.wait(20)
@@ -161,7 +149,7 @@ def real_time(minutes: float, folder: Path) -> dict[str, object]:
                 event = json.loads(text)
                 last[event["name"]] = event
     names = [*(f"serial{number}" for number in range(SERIAL_LINES)), "net"]
-    settled = [kib for at, kib in memory if at >= min(60.0, seconds / 3)]
+    settled = [mib for at, mib in memory if at >= min(60.0, seconds / 3)]
     return {
         "minutes": minutes,
         "sent": {name: sender.sent for name, sender in zip(names, senders, strict=True)},
@@ -169,9 +157,9 @@ def real_time(minutes: float, folder: Path) -> dict[str, object]:
         "dropped": {name: last[name]["dropped"] for name in names},
         "refused": {name: last[name]["refused"] for name in names},
         "processor_share_of_one_core": round(share, 3),
-        "memory_mib_first": round(settled[0] / 1024, 1),
-        "memory_mib_last": round(settled[-1] / 1024, 1),
-        "memory_mib_greatest": round(max(settled) / 1024, 1),
+        "memory_mib_first": round(settled[0], 1),
+        "memory_mib_last": round(settled[-1], 1),
+        "memory_mib_greatest": round(max(settled), 1),
         "exit_code": code,
         "stop_s": round(stop_s, 2),
         "archive_mib": round((folder / "a.sqlite").stat().st_size / 2**20, 1),
@@ -220,8 +208,8 @@ def accelerated(hours: float, folder: Path, most_minutes: float) -> dict[str, ob
     names = [*(f"serial{line}" for line in range(SERIAL_LINES)), "net"]
     feeds = [FeedLine(name=name, decoder=Decoder(name), counters=Counters()) for name in names]
     stream = Stream(Lookout(lookout_settings(from_values({}))), [archive], feeds, RecordedTimeline())
-    lines, began, after_an_hour = 0, time.monotonic(), 0
-    memory: list[int] = []
+    lines, began, after_an_hour = 0, time.monotonic(), 0.0
+    memory: list[float] = []
     second = 0
     for second, part in enumerate(traffic(hours), start=1):
         for arrival in part:
@@ -233,10 +221,10 @@ def accelerated(hours: float, folder: Path, most_minutes: float) -> dict[str, ob
         _let_the_disk_catch_up(archive)
         lines += len(part)
         if second % 600 == 0:
-            memory.append(_memory_kib(os.getpid()))
+            memory.append(resident_mb(os.getpid()))
             if second == 3600:
                 after_an_hour = memory[-1]
-            print(f"  {second / 3600:.2f} h  {memory[-1] / 1024:.1f} MiB  {lines} lines", file=sys.stderr, flush=True)
+            print(f"  {second / 3600:.2f} h  {memory[-1]:.1f} MiB  {lines} lines", file=sys.stderr, flush=True)
         if time.monotonic() - began > most_minutes * 60:
             break
     stream.close()
@@ -244,10 +232,10 @@ def accelerated(hours: float, folder: Path, most_minutes: float) -> dict[str, ob
         "hours": round(second / 3600, 2),
         "lines": lines,
         "lines_per_s": round(lines / (time.monotonic() - began)),
-        "memory_mib_after_an_hour": round(after_an_hour / 1024, 1),
-        "memory_mib_last": round(memory[-1] / 1024, 1) if memory else None,
-        "memory_mib_greatest": round(max(memory) / 1024, 1) if memory else None,
-        "grown_mib_since_first_hour": round((memory[-1] - after_an_hour) / 1024, 1) if after_an_hour else None,
+        "memory_mib_after_an_hour": round(after_an_hour, 1),
+        "memory_mib_last": round(memory[-1], 1) if memory else None,
+        "memory_mib_greatest": round(max(memory), 1) if memory else None,
+        "grown_mib_since_first_hour": round(memory[-1] - after_an_hour, 1) if after_an_hour else None,
         "imbalance": [feed.counters.imbalance() for feed in feeds if feed.counters.imbalance()],
         "archive_lost": archive.lost,
         "archived": archive.written,

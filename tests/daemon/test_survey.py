@@ -16,20 +16,16 @@ from daemon.survey.findings import Grade
 from daemon.survey.survey import Report
 from daemon.survey.tally import MOST_ADDRESSES
 from daemon.survey.words import text_of
-from parsers.sentence import checksum
 from tests.daemon.feed_makers import SerialCable, free_port
+from tests.parsers import lines as made
 
 ROOT = Path(__file__).resolve().parents[2]
 START_MS = 1_800_000_000_000
 
 
-def sentence(body: str) -> str:
-    return f"{body}*{checksum(body[1:].encode('latin-1')):02X}"
-
-
 def tagged(at_s: float, body: str, source: str = "") -> bytes:
     block = (f"s:{source}," if source else "") + f"c:{START_MS + round(at_s * 1000)}"
-    return f"\\{block}*{checksum(block.encode()):02X}\\{sentence(body)}\r\n".encode("latin-1")
+    return f"{made.tagged(block, made.sealed(body))}\r\n".encode("latin-1")
 
 
 def of(tmp_path: Path, lines: Sequence[bytes]) -> Report:
@@ -187,7 +183,7 @@ def test_live_over_a_serial_line_and_udp(tmp_path: Path) -> None:
         with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as sender:
             while not stop.wait(0.02):
                 number += 1
-                line = sentence(f"$HEHDT,{number % 360:03d}.0,T").encode() + b"\r\n"
+                line = made.sealed(f"$HEHDT,{number % 360:03d}.0,T").encode() + b"\r\n"
                 cable.send(line)
                 sender.sendto(line, ("127.0.0.1", port))
 

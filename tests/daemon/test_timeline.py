@@ -14,21 +14,20 @@ from daemon.instrument_time import WEEKS_MS
 from daemon.timeline import DAY_MS, LiveTimeline, RecordedTimeline, Timeline
 from parsers.decode import Decoder
 from parsers.observations import DateAndTime, Source
-from parsers.sentence import Refusal, checksum
+from parsers.sentence import Refusal
 from parsers.tag import Tagged, untag
+from tests.parsers.lines import sealed, tagged
 
 T0 = 1_800_000_000_000  # 2027-01-15, 08:00 UTC, a Friday
 HDT = "$HEHDT,123.4,T*2B"
 
 
 def rmc(utc: str, date: str) -> bytes:
-    body = f"GPRMC,{utc},A,5812.0000,N,01130.0000,E,10.0,045.0,{date},,,A"
-    return f"${body}*{checksum(body.encode()):02X}".encode()
+    return sealed(f"$GPRMC,{utc},A,5812.0000,N,01130.0000,E,10.0,045.0,{date},,,A").encode()
 
 
 def gga(utc: str) -> bytes:
-    body = f"GPGGA,{utc},5812.0000,N,01130.0000,E,1,08,1.0,,M,,M,,"
-    return f"${body}*{checksum(body.encode()):02X}".encode()
+    return sealed(f"$GPGGA,{utc},5812.0000,N,01130.0000,E,1,08,1.0,,M,,M,,").encode()
 
 
 def run(lines: Iterable[bytes], timeline: Timeline | None = None) -> tuple[list[Moment], list[float]]:
@@ -36,10 +35,10 @@ def run(lines: Iterable[bytes], timeline: Timeline | None = None) -> tuple[list[
     timeline, decoder = timeline or RecordedTimeline(), Decoder("f")
     moments, jumps = [], []
     for line in lines:
-        tagged = untag(line)
-        assert not isinstance(tagged, Refusal)
-        moment = timeline.moment(Arrival("f", line), tagged)
-        timeline.learn(decoder.decode(tagged, moment.at_s).observations)
+        read = untag(line)
+        assert not isinstance(read, Refusal)
+        moment = timeline.moment(Arrival("f", line), read)
+        timeline.learn(decoder.decode(read, moment.at_s).observations)
         moments.append(timeline.moment(Arrival("f", HDT.encode()), Tagged(HDT)))
         jump = timeline.take_jump()
         if jump is not None:
@@ -52,11 +51,7 @@ def steps(moments: list[Moment]) -> list[float]:
 
 
 def tagged_at(*utc_ms: int) -> list[bytes]:
-    lines = []
-    for ms in utc_ms:
-        block = f"c:{ms}"
-        lines.append(f"\\{block}*{checksum(block.encode()):02X}\\{HDT}".encode())
-    return lines
+    return [tagged(f"c:{ms}", HDT).encode() for ms in utc_ms]
 
 
 class TestSentencesDrive:

@@ -19,6 +19,7 @@ from daemon.trialling.moment import encode, from_recordings, situation_of
 from daemon.trialling.times import When
 from daemon.trialling.words import as_json, text
 from parsers import encode as sentences
+from tests.parsers.lines import sealed
 
 START_MS = 1_800_000_000_000  # 2027-01-15 08:00:00 UTC
 
@@ -32,26 +33,19 @@ def write_passage(path: Path, seconds: int = 300) -> Path:
         own_north = 10 * second / 3600
         at = f"{8 + second // 3600:02d}{second // 60 % 60:02d}{second % 60:02d}"
         lines.append(sentences.tag_block(rmc(at), ms, "GP0001"))
-        lines.append(sentences.tag_block(checked("HEHDT,0.0,T"), ms + 20, "HE0001"))
+        lines.append(sentences.tag_block(sealed("$HEHDT,0.0,T"), ms + 20, "HE0001"))
         if second % 3 == 0:
             for number, (east, north, course, speed) in vessels.items():
                 x = east + speed * sin(radians(course)) * second / 3600
                 y = north + speed * cos(radians(course)) * second / 3600 - own_north
-                body = f"RATTM,{number:02d},{hypot(x, y):.2f},{degrees(atan2(x, y)) % 360:.1f},T,,,T,,,N,,T,,,A"
-                lines.append(sentences.tag_block(checked(body), ms + 100 * number, "RA0001"))
+                body = f"$RATTM,{number:02d},{hypot(x, y):.2f},{degrees(atan2(x, y)) % 360:.1f},T,,,T,,,N,,T,,,A"
+                lines.append(sentences.tag_block(sealed(body), ms + 100 * number, "RA0001"))
     path.write_bytes(b"".join(line.encode() + b"\r\n" for line in lines))
     return path
 
 
-def checked(body: str) -> str:
-    value = 0
-    for character in body:
-        value ^= ord(character)
-    return f"${body}*{value:02X}"
-
-
 def rmc(at: str) -> str:
-    return checked(f"GPRMC,{at}.00,A,5000.000,N,00100.000,W,10.0,0.0,150127,,,A")
+    return sealed(f"$GPRMC,{at}.00,A,5000.000,N,00100.000,W,10.0,0.0,150127,,,A")
 
 
 @pytest.fixture(scope="module")
@@ -234,7 +228,7 @@ def test_without_a_watch_it_says_so(
 
 def test_without_own_motion_nothing_is_tried(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """Targets alone, no course and speed of our own: a trial would be of nothing."""
-    lines = [checked(f"RATTM,01,{3 - k / 100:.2f},040.0,T,,,T,,,N,,T,,,A") for k in range(60)]
+    lines = [sealed(f"$RATTM,01,{3 - k / 100:.2f},040.0,T,,,T,,,N,,T,,,A") for k in range(60)]
     path = tmp_path / "blind.nmea"
     path.write_text("\r\n".join(sentences.tag_block(line, START_MS + 3000 * k, "RA") for k, line in enumerate(lines)))
 

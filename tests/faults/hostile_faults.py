@@ -9,22 +9,17 @@ from daemon.replaying import lookout_settings
 from daemon.stream import FeedLine, Stream
 from daemon.timeline import RecordedTimeline
 from parsers.decode import Decoder
-from parsers.sentence import checksum
 from tests.faults.feed_faults import resident_kib
 from tests.faults.outcome import Outcome
+from tests.parsers.lines import sealed, tagged
 
 T0 = 1_800_000_000_000
 _LETTERS = "ABCDEFGHIJKLMNOPQRSTUVWXYZ"
 _ARMOUR = "0123456789:;<=>?@ABCDEFGHIJKLMNOPQRSTUVW`abcdefghijklmnopqrstuvw"
 
 
-def _sentence(body: str) -> str:
-    return f"{body}*{checksum(body[1:].encode()):02X}"
-
-
 def _line(number: int, body: str, keys: str = "") -> bytes:
-    block = f"{keys}c:{T0 + number}"
-    return f"\\{block}*{checksum(block.encode()):02X}\\{_sentence(body)}".encode()
+    return tagged(f"{keys}c:{T0 + number}", sealed(body)).encode()
 
 
 def target_numbers(number: int) -> bytes:

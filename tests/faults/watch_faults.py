@@ -16,16 +16,12 @@ from collections.abc import Callable, Mapping
 from itertools import pairwise
 from pathlib import Path
 
-from parsers.sentence import checksum
 from tests.daemon.feed_makers import free_port
 from tests.faults.archive_faults import tmpfs
 from tests.faults.outcome import Outcome
+from tests.parsers.lines import sealed
 
 ROOT = Path(__file__).resolve().parents[2]
-
-
-def sentence(body: str) -> bytes:
-    return f"{body}*{checksum(body[1:].encode()):02X}\r\n".encode()
 
 
 class Program:
@@ -54,7 +50,7 @@ class Program:
         self._reader.start()
 
     def send(self, body: str) -> None:
-        self.sender.sendto(sentence(body), ("127.0.0.1", self.port))
+        self.sender.sendto(f"{sealed(body)}\r\n".encode(), ("127.0.0.1", self.port))
 
     def until(self, wanted: Callable[[dict[str, object]], bool], within_s: float = 15.0) -> float | None:
         """When an event came that is wanted; None if none did."""
@@ -171,7 +167,7 @@ class _Flood:
     )
 
     def __init__(self, port: int, per_s: float = 1e9) -> None:
-        lines = [sentence(f"$HEHDT,{degrees / 10:.1f},T").decode().strip() for degrees in range(400, 440)]
+        lines = [sealed(f"$HEHDT,{degrees / 10:.1f},T") for degrees in range(400, 440)]
         words = [sys.executable, "-c", self.PROGRAM, str(port), str(per_s), *lines]
         self._process = subprocess.Popen(words)
 
