@@ -1,39 +1,18 @@
 """The lookout with marks laid by hand, and with notes about the set: what is said in the stream."""
 
-from collections.abc import Iterable
-
 import pytest
 
-from alerts.events import AnyEvent, Note, Plot
-from alerts.lookout import Lookout, LookoutSettings, World
+from alerts.events import Note, Plot
+from alerts.lookout import Lookout, LookoutSettings
 from alerts.plotting.lays import MarkSettings
 from alerts.plotting.quality import QualitySettings
 from parsers import observations as seen
-from tests.alerts.watch import moment
+from tests.alerts.ais_air import GPS, TTM, Own, run
+from tests.alerts.watch import notes
 
-GPS = seen.Source(feed="gps", talker="GP", formatter="RMC")
 RSD = seen.Source(feed="radar", talker="RA", formatter="RSD")
-TTM = seen.Source(feed="radar", talker="RA", formatter="TTM")
 OFF = seen.RangeAndBearing(None, None)
-
-
-def run(lookout: Lookout, seconds: int, lines: Iterable[tuple[float, seen.Observation]]) -> list[AnyEvent]:
-    """Ticks once a second, own ship north at 8 kn on HDT, and the given observations in their places."""
-    coming = sorted(lines, key=lambda line: line[0])
-    said: list[AnyEvent] = []
-    for second in range(seconds):
-        at_s = float(second)
-        lookout.tick(moment(at_s), World())
-        own = (
-            seen.GroundMotion(at_s=at_s, source=GPS, sog_kn=8.0, cog_deg=0.0),
-            seen.Heading(at_s=at_s, source=GPS, heading_deg=0.0),
-        )
-        lookout.take(moment(at_s), own)
-        while coming and coming[0][0] < second + 1:
-            when, observation = coming.pop(0)
-            lookout.take(moment(when), [observation])
-        said += [event for _, event in lookout.flush()]
-    return said
+OWN = Own(course_deg=0, speed_kn=8)
 
 
 def settings_at(at_s: float, mark: seen.RangeAndBearing) -> seen.RadarSettings:
@@ -65,11 +44,10 @@ def laid() -> list[tuple[float, seen.Observation]]:
 
 def test_marks_become_a_target_that_is_judged_like_any_other() -> None:
     """A note says so; plots of `mark-1` carry CPA and course, and the closest approach is alerted."""
-    said = run(Lookout(), 640, laid())
-    notes = [event.text for event in said if isinstance(event, Note)]
+    said = run(Lookout(), OWN, laid(), (0, 640))
     plots = [event for event in said if isinstance(event, Plot)]
 
-    assert notes == ["mark-1: EBL/VRM 1 laid on one echo 3 times: taken as a plot"]
+    assert notes(said) == ["mark-1: EBL/VRM 1 laid on one echo 3 times: taken as a plot"]
     assert {plot.target for plot in plots} == {"mark-1"}
     assert plots[-1].name == "EBL/VRM 1"
     assert plots[-1].course_deg == pytest.approx(180, abs=3)
@@ -81,7 +59,7 @@ def test_marks_become_a_target_that_is_judged_like_any_other() -> None:
 def test_a_mark_that_nobody_lays_again_is_let_go_quietly() -> None:
     """No lost_target for a plot by hand; after twelve minutes it is gone."""
     lookout = Lookout()
-    said = run(lookout, 1500, [line for line in laid() if line[0] < 480])
+    said = run(lookout, OWN, [line for line in laid() if line[0] < 480], (0, 1500))
 
     assert "mark-1" not in lookout.judging.plots
     assert not any(getattr(event, "rule", "") == "lost_target" for event in said)
@@ -89,7 +67,7 @@ def test_a_mark_that_nobody_lays_again_is_let_go_quietly() -> None:
 
 def test_marks_can_be_switched_off() -> None:
     """`marks.on = false`."""
-    said = run(Lookout(LookoutSettings(marks=MarkSettings(on=False))), 640, laid())
+    said = run(Lookout(LookoutSettings(marks=MarkSettings(on=False))), OWN, laid(), (0, 640))
 
     assert not any(isinstance(event, Plot) for event in said)
 
@@ -110,20 +88,19 @@ def test_a_note_about_the_set_is_answered_with_before_and_after() -> None:
             if at_s < 300 or number > 4:
                 lines.append((at_s, tracked(at_s, number)))
     lines.append((300.5, seen.Note(at_s=300.5, source=GPS, text="sea clutter up", author="watch")))
-    said = run(Lookout(), 500, lines)
-    notes = [event for event in said if isinstance(event, Note) and event.author == "secondplot"]
+    said = run(Lookout(), OWN, lines, (0, 500))
+    answers = [event.text for event in said if isinstance(event, Note) and event.author == "secondplot"]
 
     assert any(
-        note.text.startswith("four targets lost within") and "too much of it removes real echoes too" in note.text
-        for note in notes
+        text.startswith("four targets lost within") and "too much of it removes real echoes too" in text
+        for text in answers
     )
-    assert any('before and after the note "sea clutter up"' in note.text for note in notes)
+    assert any('before and after the note "sea clutter up"' in text for text in answers)
 
 
 def test_reminders_are_notes_where_they_are_asked_for() -> None:
     """Every five minutes, by the stream's own time."""
     asked = LookoutSettings(picture_quality=QualitySettings(look_again_every_min=5))
-    said = run(Lookout(asked), 620, [])
+    said = run(Lookout(asked), OWN, [], (0, 620))
 
-    texts = [event.text for event in said if isinstance(event, Note)]
-    assert texts == ["5 min gone: look again on a longer and on a shorter range"] * 2
+    assert notes(said) == ["5 min gone: look again on a longer and on a shorter range"] * 2

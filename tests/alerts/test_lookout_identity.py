@@ -2,12 +2,12 @@
 
 from collections.abc import Callable
 
-from alerts.events import Alert, AnyEvent, Note, Plot
+from alerts.events import Alert, AnyEvent, Plot
 from alerts.lookout import Lookout, World
 from alerts.plotting.terms import AlertState
 from parsers import observations as seen
 from tests.alerts.plotting.vessels import TTM, Vessel, report_of
-from tests.alerts.watch import moment
+from tests.alerts.watch import moment, notes
 
 GPS = seen.Source(feed="gps", talker="GP", formatter="RMC")
 OWN = Vessel(0, 0, course_deg=0, speed_kn=8)
@@ -33,10 +33,6 @@ def run(seconds: int, numbers: Numbers, every_flush_s: int = 5) -> list[AnyEvent
         if second % every_flush_s == 0:
             said += [event for _, event in lookout.flush()]
     return said + [event for _, event in lookout.flush()]
-
-
-def notes(said: list[AnyEvent]) -> list[str]:
-    return [event.text for event in said if isinstance(event, Note)]
 
 
 def closest_approaches(said: list[AnyEvent]) -> list[tuple[str | None, AlertState]]:

@@ -4,12 +4,12 @@ from collections.abc import Iterable, Sequence
 
 import pytest
 
-from alerts.events import Alert, AnyEvent, Note, Pair, Plot
+from alerts.events import Alert, AnyEvent, Pair, Plot
 from alerts.lookout import Lookout
 from alerts.plotting.terms import AlertState, PairState
 from parsers import observations as seen
 from tests.alerts.ais_air import AIS, Own, Vessel, run
-from tests.alerts.watch import START_MS, moment
+from tests.alerts.watch import START_MS, moment, notes
 
 OWN = Own(course_deg=0, speed_kn=8)
 COMING = Vessel(44, 2.6, 260, 10, 219000123)
@@ -145,10 +145,6 @@ def test_what_is_lost_by_both_is_told_lost_once() -> None:
     lost = {(event.id, event.rule) for event in said if isinstance(event, Alert) and event.values.get("lost")}
 
     assert len([one for one in lost if one[1] == "closest_approach"]) == 1
-
-
-def notes(said: Sequence[AnyEvent]) -> list[str]:
-    return [event.text for event in said if isinstance(event, Note)]
 
 
 def test_a_heading_error_is_named_with_its_figures() -> None:

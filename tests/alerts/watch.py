@@ -1,10 +1,11 @@
 """A small watch for tests of rules and life cycle: plots from plain numbers, and a clock that only tests move."""
 
+from collections.abc import Iterable
 from typing import Any
 
 import msgspec
 
-from alerts.events import Alert, Instant, Moment, Plot
+from alerts.events import Alert, AnyEvent, Instant, Moment, Note, Plot
 from alerts.lifecycle import AlertBook
 from alerts.notices import Notice, Refused
 from alerts.plotting.terms import BearingTrend, Check, Encounter, Passing, TrackState
@@ -68,6 +69,11 @@ CLEAR = msgspec.structs.replace(
     reported_cpa_nm=2.0,
 )
 """The same target passing well clear."""
+
+
+def notes(said: Iterable[AnyEvent]) -> list[str]:
+    """What the notes among the events say."""
+    return [event.text for event in said if isinstance(event, Note)]
 
 
 def but(plot: Plot, **changes: Any) -> Plot:

@@ -4,9 +4,12 @@ One vessel on a steady bearing, one that passes near the limit, one that alters 
 opens, one whose echo fails and comes again; the range scale changes half way. Invented.
 """
 
-import gzip
 from pathlib import Path
 
+import numpy as np
+from msgspec import structs
+
+from daemon.bench.encounters import Encounter, Verdict
 from daemon.exercise import generate
 from daemon.exercise.reading import parse
 
@@ -75,6 +78,21 @@ def write_busy(folder: Path) -> Path:
     return recording
 
 
-def line_count(recording: Path) -> int:
-    with gzip.open(recording) as file:
-        return sum(1 for _ in file)
+def encounter(verdict: Verdict, **changes: object) -> Encounter:
+    """One encounter of twenty minutes, closest in the middle of it."""
+    made = Encounter(
+        recording="one",
+        target="Teal",
+        keys=("radar-01",),
+        condition="open water",
+        from_s=0.0,
+        until_s=1200.0,
+        closest_s=600.0,
+        cpa_nm=0.2 if verdict is Verdict.CLOSE else 1.4,
+        sd_nm=0.0,
+        verdict=verdict,
+        close_nm=0.5,
+        danger_s=(),
+        way=np.zeros((0, 3)),
+    )
+    return structs.replace(made, **changes)

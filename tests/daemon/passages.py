@@ -21,6 +21,7 @@ from alerts.plotting.terms import (
     Priority,
     TrackState,
 )
+from daemon.console.board import Board
 from parsers.observations import Orientation
 
 START_MS = 1_800_000_000_000  # 2027-01-15T08:00:00Z
@@ -226,3 +227,11 @@ def passage(seconds: int, fleet: tuple[Vessel, ...] = FLEET) -> Iterator[tuple[M
                 seen[vessel.key] += 1
                 events.append(plot_of(vessel, second, seen[vessel.key], rng))
         yield moment(second), events
+
+
+def board_after(seconds: int) -> Board:
+    """The console's board after so much of the passage."""
+    board = Board()
+    for now, events in passage(seconds):
+        board.take(now, events)
+    return board

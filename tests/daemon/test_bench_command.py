@@ -21,8 +21,8 @@ from daemon.config import load
 from daemon.errors import UserError
 from daemon.main import main
 from tests.daemon import bench_makers
+from tests.daemon.browser import CHROMIUM, browse
 
-CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
 SWEEP = ["--sweep", "cpa_nm=0.2:1.0:0.2", "--sweep", "tcpa_min=2,4,8"]
 
 
@@ -147,21 +147,15 @@ def test_the_page_shows_the_encounters_behind_its_first_cell(folder: Path, tmp_p
     """In a browser: the script runs under the page's own policy, without a complaint, and fills every encounter in."""
     file = tmp_path / "page.html"
     assert main(["bench", str(folder / "busy.nmea.gz"), *SWEEP, "--quiet", "--html", str(file)]) == 0
-    words = [
-        str(CHROMIUM), "--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run",
-        "--disable-background-networking", "--disable-component-update", "--disable-sync",
-        f"--user-data-dir={tmp_path / 'profile'}", "--enable-logging=stderr", "--v=0", "--virtual-time-budget=2000",
-        "--dump-dom", file.as_uri(),
-    ]  # fmt: skip
-    done = subprocess.run(words, capture_output=True, text=True, timeout=90, check=True)
+    seen = browse(file, tmp_path / "profile")
 
-    told = re.findall(r'<b class="told-here">(.*?)</b>', done.stdout)
+    told = re.findall(r'<b class="told-here">(.*?)</b>', seen.dom)
     assert len(told) >= 3
     assert all("alert" in one for one in told)
     assert any("min before" in one for one in told)
-    assert 'class="danger alerted"' in done.stdout
-    assert 'aria-pressed="true"' in done.stdout
-    assert not [line for line in done.stderr.splitlines() if "CONSOLE" in line]
+    assert 'class="danger alerted"' in seen.dom
+    assert 'aria-pressed="true"' in seen.dom
+    assert seen.complaints == []
 
 
 def test_names_in_a_recording_cannot_break_the_page(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:

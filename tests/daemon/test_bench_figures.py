@@ -8,30 +8,13 @@ from msgspec import structs
 
 from daemon.bench.choosing import Wish, choose, differences, front, minutes, per_hour
 from daemon.bench.confidence import LIMITED, Confidence
-from daemon.bench.encounters import Encounter, Verdict
+from daemon.bench.encounters import Verdict
 from daemon.bench.figures import Bootstrap, DrawnBy, figures, limits_of, pool
 from daemon.bench.outcome import Outcome
 from daemon.errors import UserError
+from tests.daemon.bench_makers import encounter
 
 NAN = float("nan")
-
-
-def encounter(verdict: Verdict, condition: str = "open water", cpa_nm: float = 1.0) -> Encounter:
-    return Encounter(
-        recording="one",
-        target="Teal",
-        keys=("radar-01",),
-        condition=condition,
-        from_s=0.0,
-        until_s=1200.0,
-        closest_s=600.0,
-        cpa_nm=cpa_nm,
-        sd_nm=0.0,
-        verdict=verdict,
-        close_nm=0.5,
-        danger_s=(),
-        way=np.zeros((0, 3)),
-    )
 
 
 def outcome(warned: Sequence[Sequence[float]], nuisance: Sequence[int], hours: float = 4.0) -> Outcome:

@@ -5,13 +5,14 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from daemon.bench.encounters import Encounter, Verdict, closest, segments
 from daemon.bench.encounters import Path as Way
+from daemon.bench.encounters import Verdict, closest, segments
 from daemon.bench.grid import grid_of
 from daemon.bench.lives import Stretch
 from daemon.bench.outcome import Outcome, Sheet, Task, warned_min, work
 from daemon.config import load
 from daemon.replaying import lookout_settings
+from tests.daemon.bench_makers import encounter
 
 RECORDINGS = Path(__file__).parents[2] / "recordings"
 
@@ -118,24 +119,6 @@ def test_warning_counts_from_the_alert_that_stood_at_the_closest_approach() -> N
     assert warned_min([stretch(601, 700)], 600) is None
 
 
-def encounter(verdict: Verdict, danger_s: tuple[tuple[float, float], ...] = ()) -> Encounter:
-    return Encounter(
-        recording="one",
-        target="Teal",
-        keys=("radar-01",),
-        condition="open water",
-        from_s=0.0,
-        until_s=1200.0,
-        closest_s=600.0,
-        cpa_nm=0.2 if verdict is Verdict.CLOSE else 1.4,
-        sd_nm=0.0,
-        verdict=verdict,
-        close_nm=0.5,
-        danger_s=danger_s,
-        way=np.zeros((0, 3)),
-    )
-
-
 def test_an_alert_is_a_nuisance_where_nothing_came_of_it_and_nothing_would_have() -> None:
     """Not where it would have been close but for an alteration, and not where nobody can tell."""
     for verdict, danger, nuisance in (
@@ -144,7 +127,7 @@ def test_an_alert_is_a_nuisance_where_nothing_came_of_it_and_nothing_would_have(
         (Verdict.UNJUDGED, (), 0),
         (Verdict.CLOSE, (), 0),
     ):
-        sheet = Sheet(2, [encounter(verdict, danger)])
+        sheet = Sheet(2, [encounter(verdict, danger_s=danger)])
         sheet.mark(np.array([1]), [stretch(100, 200), stretch(300, 400)])
 
         assert sheet.nuisance.tolist() == [[0], [nuisance]]

@@ -41,7 +41,6 @@ SWEEPS = (
 )
 OWN = OwnMotion(0.0, 0.0, 0.0, 3.0, 4.0, 0.1, MotionReference.GROUND, 30.0, 0.5)
 SECONDS = 500
-PAUSES_S, OFTEN = (2.0, 3.0, 5.0, 25.0, 45.0, 90.0), (0.3, 0.3, 0.3, 0.06, 0.02, 0.02)
 
 
 class Traffic:

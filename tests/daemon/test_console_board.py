@@ -12,14 +12,7 @@ from daemon.console import board as boards
 from daemon.console.board import Board, Point
 from daemon.console.strip import sides, strip
 from daemon.console.urgency import MARGIN, alert_scores, order, score
-from tests.daemon.passages import Vessel, alert, moment, passage, plot_of
-
-
-def filled(seconds: int) -> Board:
-    board = Board()
-    for now, events in passage(seconds):
-        board.take(now, events)
-    return board
+from tests.daemon.passages import Vessel, alert, board_after, moment, plot_of
 
 
 def points(bearings: dict[float, float], relative_deg: float = 30.0) -> list[Point]:
@@ -30,7 +23,7 @@ def points(bearings: dict[float, float], relative_deg: float = 30.0) -> list[Poi
 class TestBoard:
     def test_a_target_that_falls_silent_is_not_current(self) -> None:
         """Three-second reports that have ceased for 29 s are overdue; those that go on are not."""
-        snapshot = filled(450).snapshot(0.0)
+        snapshot = board_after(450).snapshot(0.0)
 
         assert snapshot.rows["radar-15"].age_s == 449 - 419
         assert not snapshot.rows["radar-15"].current
@@ -38,7 +31,7 @@ class TestBoard:
 
     def test_two_tracks_of_one_vessel_are_one_line(self) -> None:
         """The track that speaks has it; parted, or with an alert still on the other, there are two again."""
-        board = filled(400)
+        board = board_after(400)
         whole = board.snapshot(0.0)
         one, other = sorted(whole.rows.keys() - {raised.alert.target for raised in whole.alerts})[:2]
         pair = Pair(time=moment(400).time, target=one, ais=other, name="SHELDUCK", state=PairState.JOINED,
@@ -57,7 +50,7 @@ class TestBoard:
 
     def test_every_target_is_overdue_when_the_stream_stands_still(self) -> None:
         """Ages grow with the time that passes between moments, so that a dead stream leaves no present figure."""
-        snapshot = filled(400).snapshot(60.0)
+        snapshot = board_after(400).snapshot(60.0)
 
         assert [key for key, row in snapshot.rows.items() if row.current] == []
 
@@ -86,16 +79,16 @@ class TestBoard:
 
 class TestOrder:
     def test_an_alarm_stands_first(self) -> None:
-        snapshot = filled(260).snapshot(0.0)
+        snapshot = board_after(260).snapshot(0.0)
         of_alerts = alert_scores(snapshot.alerts)
         scores = {key: score(row, of_alerts.get(key, 0.0)) for key, row in snapshot.rows.items()}
 
         assert order([], scores)[0] == "radar-07"
 
     def test_a_target_that_is_not_settled_stands_above_one_that_opens(self) -> None:
-        snapshot = filled(20).snapshot(0.0)
+        snapshot = board_after(20).snapshot(0.0)
         unsettled = score(snapshot.rows["radar-03"], 0.0)
-        late = filled(1100).snapshot(0.0)
+        late = board_after(1100).snapshot(0.0)
 
         assert unsettled > score(late.rows["radar-03"], 0.0)
 

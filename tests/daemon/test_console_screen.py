@@ -18,16 +18,9 @@ from daemon.console.pages import HELP, help_page, page
 from daemon.console.palette import ASCII, PALETTES, UNICODE
 from daemon.console.state import Page, Prompt, View
 from daemon.control import Request
-from tests.daemon.passages import FLEET, alert, moment, own_ship, passage
+from tests.daemon.passages import FLEET, alert, board_after, moment, own_ship, passage
 
 LIMITS = Limits("open water", 0.5, 12.0)
-
-
-def board_after(seconds: int) -> Board:
-    board = Board()
-    for now, events in passage(seconds):
-        board.take(now, events)
-    return board
 
 
 def snapshot_after(seconds: int, elapsed_s: float = 0.0) -> Snapshot:

@@ -4,15 +4,13 @@ import gzip
 import html
 import json
 import re
-import shutil
-import subprocess
 from argparse import Namespace
 from collections.abc import Iterator, Sequence
 from datetime import datetime
 from pathlib import Path
 
 import pytest
-from msgspec import Struct, structs
+from msgspec import structs
 
 from alerts.events import AnyEvent, Moment, OwnShip, Pair, Plot
 from alerts.plotting.terms import Priority
@@ -27,9 +25,9 @@ from daemon.sinks.archive_reader import ArchiveReader
 from daemon.tracks.positions import OwnTrack, place_of
 from daemon.words import miles
 from tests.daemon.archives import archive_of
+from tests.daemon.browser import CHROMIUM, Seen, browse
 from tests.daemon.passages import passage
 
-CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
 FOG = Path(__file__).parent.parent.parent / "recordings" / "fog-crossing.nmea.gz"
 HOSTILE = "</script><img src=x onerror=\"document.title='owned'\"><svg onload=alert(1)>"
 
@@ -203,30 +201,6 @@ def test_a_passage_without_position_heading_or_targets_is_still_a_page() -> None
 
     assert "Own position is not in the record" in text
     assert "0 targets tracked; no alert raised" in text
-
-
-class Seen(Struct):
-    """A page as the browser left it: its elements after the script ran, and what the browser complained of."""
-
-    dom: str
-    complaints: list[str]
-
-    def text(self, pattern: str) -> str:
-        found = re.search(pattern, self.dom, re.DOTALL)
-        assert found, pattern
-        return html.unescape(re.sub(r"<[^>]+>", " ", found.group(1)))
-
-
-def browse(file: Path, profile: Path) -> Seen:
-    assert CHROMIUM is not None
-    words = [
-        CHROMIUM, "--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run",
-        "--disable-background-networking", "--disable-component-update", "--disable-sync",
-        f"--user-data-dir={profile}", "--enable-logging=stderr", "--v=0", "--virtual-time-budget=2000",
-        "--dump-dom", file.as_uri(),
-    ]  # fmt: skip
-    done = subprocess.run(words, capture_output=True, text=True, timeout=90, check=True)
-    return Seen(done.stdout, [line for line in done.stderr.splitlines() if "CONSOLE" in line])
 
 
 @pytest.fixture(scope="module")

@@ -3,6 +3,7 @@
 import gzip
 import json
 from collections.abc import Sequence
+from itertools import islice
 from pathlib import Path
 
 import pytest
@@ -52,9 +53,14 @@ def tagged(text: str, at_ms: int) -> bytes:
     return tag_block(text, at_ms, "RA0001").encode()
 
 
-def first_lines(count: int) -> list[Arrival]:
+def beginning(count: int) -> list[bytes]:
+    """The first lines of the passage in fog."""
     with gzip.open(FOG) as file:
-        return [Arrival("fog", line.rstrip()) for line, _ in zip(file, range(count), strict=False)]
+        return list(islice(file, count))
+
+
+def first_lines(count: int) -> list[Arrival]:
+    return [Arrival("fog", line.rstrip()) for line in beginning(count)]
 
 
 def run(lines: Sequence[Arrival], batch: int) -> list[AnyEvent]:
@@ -212,8 +218,7 @@ def test_the_same_recording_gives_the_same_bytes_at_any_pace(
 ) -> None:
     """Twice as fast as can be, and once at a pace: byte for byte."""
     short = tmp_path / "short.nmea"
-    with gzip.open(FOG) as file:
-        short.write_bytes(b"".join(line for line, _ in zip(file, range(1500), strict=False)))
+    short.write_bytes(b"".join(beginning(1500)))
     outputs = []
     for number, pace in enumerate(["max", "max", "500"]):
         events = tmp_path / f"{number}.jsonl"
@@ -230,8 +235,7 @@ def test_a_replay_whose_archive_cannot_be_written_ends_with_3(
 ) -> None:
     """The watch of a passage goes on without its archive; a replay that was to make one has failed."""
     short = tmp_path / "short.nmea"
-    with gzip.open(FOG) as file:
-        short.write_bytes(b"".join(line for line, _ in zip(file, range(200), strict=False)))
+    short.write_bytes(b"".join(beginning(200)))
 
     assert main(["replay", str(short), "--archive", "/proc/no/such.sqlite", "--quiet"]) == 3
     assert "were not archived: archive /proc/no/such.sqlite" in capsys.readouterr().err

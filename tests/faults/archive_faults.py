@@ -210,6 +210,14 @@ def _account(watched: Watched, path: Path, bad: list[str]) -> None:
         bad.append(f"{watched.taken} taken, {rows} archived, {watched.archive.lost} counted as lost")
 
 
+def _recover(watched: Watched, path: Path, bad: list[str]) -> None:
+    """The trouble is over: writing goes on by itself, and the account is right."""
+    if not watched.until_well():
+        bad.append("writing did not go on")
+    watched.close()
+    _account(watched, path, bad)
+
+
 def full_disk(folder: Path, rounds: int) -> Outcome:
     """A small disk filled by others until the archive cannot write, and freed again."""
     bad: list[str] = []
@@ -226,10 +234,7 @@ def full_disk(folder: Path, rounds: int) -> Outcome:
             if not watched.until_trouble("full", events=10):
                 bad.append("a full disk was not noticed")
             ballast.unlink()
-            if not watched.until_well():
-                bad.append("writing did not go on")
-            watched.close()
-            _account(watched, path, bad)
+            _recover(watched, path, bad)
             slowest_s, lost = max(slowest_s, watched.slowest_s), lost + watched.archive.lost
     return Outcome(
         fault="disk full, then freed",
@@ -255,10 +260,7 @@ def read_only_disk(folder: Path, rounds: int) -> Outcome:
             if not watched.until_trouble("read-only"):
                 bad.append("a read-only disk was not noticed")
             connection.execute("PRAGMA query_only = OFF")
-            if not watched.until_well():
-                bad.append("writing did not go on")
-            watched.close()
-            _account(watched, path, bad)
+            _recover(watched, path, bad)
             slowest_s, lost = max(slowest_s, watched.slowest_s), lost + watched.archive.lost
     return Outcome(
         fault="archive read-only under a running watch (connection set query-only: a disk in use cannot be remounted),"
@@ -280,10 +282,7 @@ def read_only_from_the_start(folder: Path) -> Outcome:
         if not watched.until_trouble("archive"):
             bad.append("a read-only disk was not noticed")
         subprocess.run(["mount", "-o", "remount,rw", disk], check=True)
-        if not watched.until_well():
-            bad.append("writing did not begin")
-        watched.close()
-        _account(watched, path, bad)
+        _recover(watched, path, bad)
         lost = watched.archive.lost
     return Outcome(fault="disk read-only from the start", tried=1, lost=f"{lost} events", bad=bad)
 
@@ -302,10 +301,7 @@ def locked(folder: Path, rounds: int) -> Outcome:
             bad.append("the lock was not noticed")
         other.execute("ROLLBACK")
         other.close()
-        if not watched.until_well():
-            bad.append("writing did not go on")
-        watched.close()
-        _account(watched, path, bad)
+        _recover(watched, path, bad)
         slowest_s, lost = max(slowest_s, watched.slowest_s), lost + watched.archive.lost
     return Outcome(
         fault="archive locked by another program",

@@ -4,7 +4,7 @@ from functools import reduce
 from operator import xor
 
 from parsers.decode import Decoder
-from parsers.observations import Observation
+from parsers.observations import Observation, TargetReport
 from parsers.sentence import RefusalReason
 
 
@@ -24,6 +24,13 @@ def decoded(line: str, at_s: float = 1.0) -> tuple[Observation, ...]:
 
     assert outcome.refusal is None, outcome.refusal
     return outcome.observations
+
+
+def report(line: str) -> TargetReport:
+    """The one target report of a line."""
+    (observation,) = decoded(line)
+    assert isinstance(observation, TargetReport)
+    return observation
 
 
 def refused(line: str) -> RefusalReason:

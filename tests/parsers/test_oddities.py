@@ -26,14 +26,7 @@ from parsers.observations import (
 )
 from parsers.sentence import RefusalReason
 from parsers.tag import Tagged, untag
-from tests.parsers.lines import decoded, refused, said, sealed, tagged, told
-
-
-def report(line: str) -> TargetReport:
-    """The one target report of a line."""
-    (observation,) = decoded(line)
-    assert isinstance(observation, TargetReport)
-    return observation
+from tests.parsers.lines import decoded, refused, report, said, sealed, tagged, told
 
 
 def oddities(line: str) -> Counter[str]:

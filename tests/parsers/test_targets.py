@@ -3,20 +3,14 @@
 import pytest
 
 from parsers.decode import Decoder
-from parsers.observations import Reference, TargetReport, TargetStatus
+from parsers.observations import Reference, TargetStatus
 from parsers.sentence import RefusalReason
-from tests.parsers.lines import decoded, refused, said, sealed
+from tests.parsers.lines import decoded, refused, report, said, sealed
 
 
 def ttm(number: str = "01", distance: str = "2.0", bearing: str = "045.0", reference: str = "T", unit: str = "N",
         status: str = "T", rest: str = "10.0,180.0,T,0.5,12.0") -> str:  # fmt: skip
     return sealed(f"$RATTM,{number},{distance},{bearing},{reference},{rest},{unit},NAME,{status},,120000,A")
-
-
-def report(line: str) -> TargetReport:
-    (observation,) = decoded(line)
-    assert isinstance(observation, TargetReport)
-    return observation
 
 
 @pytest.mark.parametrize(("unit", "metres"), [("N", 1852.0), ("K", 1000.0), ("S", 1609.344)])

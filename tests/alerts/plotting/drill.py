@@ -45,7 +45,6 @@ class Drill:
         self.check = CrossCheck()
         self.log: list[tuple[float, str, Check, str | None]] = []
         self.at_s = 0.0
-        self.turned_s = 0.0
         self.water: WaterMotion | None = None
         self.change: dict[str, object] = {}  # of every estimate
 

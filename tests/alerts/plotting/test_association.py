@@ -16,24 +16,17 @@ from alerts.plotting.pairing import RadarSide
 from alerts.plotting.terms import TrackState
 from parsers.observations import AisStatic, MotionReference
 from tests.alerts.ais_air import AIS, LAT, LON, Vessel
+from tests.alerts.plotting.vessels import Vessel as InPlane
 
 OWN = OwnMotion(0.0, 0.0, 0.0, 0.0, 0.0, 0.15, MotionReference.GROUND, 0.0, 0.5)
 PLACE_SD_NM, SPEED_SD_KN = 0.02, 0.5
 
 
-class Ship:
+class Ship(InPlane):
     """A vessel in the plane about own ship, who lies still."""
 
-    def __init__(self, east_nm: float, north_nm: float, course_deg: float, speed_kn: float) -> None:
-        self.east_nm, self.north_nm = east_nm, north_nm
-        self.east_kn, self.north_kn = (speed_kn * f(radians(course_deg)) for f in (sin, cos))
-        self.course_deg, self.speed_kn = course_deg, speed_kn
-
-    def at(self, at_s: float) -> tuple[float, float]:
-        return self.east_nm + self.east_kn * at_s / 3600, self.north_nm + self.north_kn * at_s / 3600
-
     def seen(self, key: str, at_s: float, bias_deg: float = 0.0, off: tuple[float, float] = (0, 0)) -> RadarSide:
-        east, north = self.at(at_s)
+        east, north = self.place(at_s)
         turn = radians(bias_deg)
         east, north = east * cos(turn) + north * sin(turn) + off[0], north * cos(turn) - east * sin(turn) + off[1]
         p, v = PLACE_SD_NM**2, SPEED_SD_KN**2
@@ -44,7 +37,7 @@ class Ship:
     def heard(self, mmsi: int, at_s: float, off: tuple[float, float] = (0, 0), name: str = "") -> Heard:
         """As a station reports, measured at `at_s`, through AisTargets' own estimate."""
         station = AisTargets()
-        east, north = self.at(at_s)
+        east, north = self.place(at_s)
         distance = ((east + off[0]) ** 2 + (north + off[1]) ** 2) ** 0.5
         bearing = float(np.degrees(np.arctan2(east + off[0], north + off[1])))
         vessel = Vessel(bearing, distance, self.course_deg, 0.0, mmsi)

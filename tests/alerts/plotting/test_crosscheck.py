@@ -38,6 +38,11 @@ def after(log: Log, at_s: float) -> Log:
     return [line for line in log if line[0] >= at_s]
 
 
+def third_wrong(report: TargetReport, own: OwnMotion, at_s: float) -> TargetReport:
+    """The set gives its third target a motion that is not hers."""
+    return moved(report, 6, 5) if report.number == 3 else report
+
+
 class TestHonestSets:
     def test_an_honest_set_agrees(self) -> None:
         """An hour, five targets, own ship's alteration in the middle: nothing is ever said to differ."""
@@ -268,13 +273,9 @@ class TestUnitsAndReferences:
 class TestSingleTargets:
     def test_one_targets_fault_is_its_own(self) -> None:
         """The others agree, and it says so; there is no common fault."""
-
-        def one(report: TargetReport, own: OwnMotion, at_s: float) -> TargetReport:
-            return moved(report, 6, 5) if report.number == 3 else report
-
         drill = Drill(NORTH_12)
         drill.run(300)
-        log = drill.run(150, one)
+        log = drill.run(150, third_wrong)
         said = {key: (check, cause) for _, key, check, cause in log[-5:]}
         check, cause = said.pop("radar-03")
 
@@ -300,14 +301,10 @@ class TestSingleTargets:
 
     def test_after_a_number_moved(self) -> None:
         """Identity saw the number go to another vessel: that is the cause."""
-
-        def one(report: TargetReport, own: OwnMotion, at_s: float) -> TargetReport:
-            return moved(report, 6, 5) if report.number == 3 else report
-
         drill = Drill(NORTH_12)
         drill.run(300)
         drill.check.renumbered("radar-03", 300)
-        cause = drill.run(150, one)[-3][3]
+        cause = drill.run(150, third_wrong)[-3][3]
 
         assert cause == "the number has moved to another vessel within the last 3 min"
 
@@ -399,10 +396,7 @@ class TestSettling:
     def test_a_young_track_of_the_set_is_settling_not_differing(self) -> None:
         """Wild speeds just after acquisition (oddity 13) are the set's settling."""
 
-        def wild(report: TargetReport, own: OwnMotion, at_s: float) -> TargetReport:
-            return moved(report, 6, 5) if report.number == 3 else report
-
-        log = [line for line in Drill(NORTH_12).run(170, wild) if line[1] == "radar-03"]
+        log = [line for line in Drill(NORTH_12).run(170, third_wrong) if line[1] == "radar-03"]
 
         assert Check.DIFFERS not in checks(log)
         assert log[-1][2:] == (
