@@ -64,6 +64,8 @@ def run(args: argparse.Namespace) -> int:
 
         sys.stdout.write(markdown())
         return 0
+    if args.seed is not None and args.seed < 0:
+        raise UserError("--seed: write a whole number from 0")
     if args.draw is not None:
         return _draw(args)
     if args.scenario is None:
@@ -84,8 +86,6 @@ def _scenario(args: argparse.Namespace) -> "Scenario":
 
     scenario = reading.load(args.scenario)
     if args.seed is not None:
-        if args.seed < 0:
-            raise UserError("--seed: write a whole number from 0")
         scenario = msgspec.structs.replace(scenario, seed=args.seed)
     if args.baud is not None:
         if not 300 <= args.baud <= 921600:
@@ -97,6 +97,7 @@ def _scenario(args: argparse.Namespace) -> "Scenario":
 
 def _start(text: str) -> datetime:
     from daemon.clock import HostClock
+    from daemon.exercise.reading import start_problem
 
     if text == "now":
         return datetime.fromtimestamp(HostClock().utc_ms() // 1000, UTC)
@@ -104,7 +105,10 @@ def _start(text: str) -> datetime:
         when = datetime.fromisoformat(text)
     except ValueError:
         raise UserError(f"--start {text}: write now, or a date and time such as 2027-01-15T08:00:00Z") from None
-    return when if when.tzinfo else when.replace(tzinfo=UTC)
+    when = when if when.tzinfo else when.replace(tzinfo=UTC)
+    if (problem := start_problem(when)) is not None:
+        raise UserError(f"--start {text}: {problem}")
+    return when
 
 
 def _record(scenario: "Scenario", args: argparse.Namespace) -> int:
@@ -203,8 +207,10 @@ def _questions(scenario: "Scenario", args: argparse.Namespace) -> int:
     from daemon.exercise import worksheet
     from daemon.exercise.passage import Passage
 
-    if args.interval <= 0 or args.plots < 2:
-        raise UserError("--interval must be over 0 and --plots at least 2")
+    if not 0.1 <= args.interval <= 60:
+        raise UserError(f"--interval {args.interval:g}: write minutes from 0.1 to 60")
+    if not 2 <= args.plots <= 20:
+        raise UserError(f"--plots {args.plots}: write how many, from 2 to 20")
     _make_folder(args.questions, "--questions")
     stem = args.scenario.name.removesuffix(".toml")
     paths = worksheet.write(Passage(scenario), args.questions, stem, args.interval, args.plots)
@@ -233,12 +239,13 @@ def _draw(args: argparse.Namespace) -> int:
         raise UserError("--draw: write how many, at least 1")
     folder = args.output or Path()
     _make_folder(folder, "--output")
-    for index, scenario in enumerate(encounters.draw(args.seed or 1, args.draw), start=1):
+    seed = 1 if args.seed is None else args.seed
+    for index, scenario in enumerate(encounters.draw(seed, args.draw), start=1):
         path = folder / f"encounter-{index:05d}.toml"
         try:
             path.write_text(to_toml(scenario), encoding="utf-8")
         except OSError as error:
             raise UserError(f"cannot write {path}: {error.strerror}", CANNOT_OPEN) from None
         generate.write(scenario, path.with_suffix(".nmea.gz"), path.with_suffix(".truth.jsonl.gz"))
-    print(json.dumps({"encounters": args.draw}) if args.json else f"{args.draw} encounters in {folder}")
+    print(json.dumps({"encounters": args.draw}) if args.json else f"{words.several(args.draw, 'encounter')} in {folder}")
     return 0

@@ -12,6 +12,7 @@ from daemon.exercise.scenario import Leg, Scenario, Target
 from daemon.toml_lines import line_of
 
 _TIMES = {"at", "from", "until", "seen", "acquire", "drop"}
+_DAY_MS = 86_400_000
 _CLOCK = re.compile(r"^([01]?\d|2[0-3]):([0-5]\d)(?::([0-5]\d(?:\.\d+)?))?$")
 
 Path_ = tuple[str, ...]
@@ -29,10 +30,13 @@ def parse(text: str, name: str = "scenario") -> Scenario:
     _minutes(values, begin if isinstance(begin, datetime) else None, (), text, name)
     scenario = settings_file.convert(values, Scenario, text, name)
     for path, problem in _mistakes(scenario):
-        line = line_of(text, path)
-        place = f"{name}, line {line}" if line else name
-        raise UserError(f"{place}: {'.'.join(path)}: {problem}")
+        raise _refusal(path, problem, text, name)
     return scenario
+
+
+def _refusal(path: Path_, problem: str, text: str, name: str) -> UserError:
+    line = line_of(text, path)
+    return UserError(f"{name}{f', line {line}' if line else ''}: {'.'.join(path)}: {problem}")
 
 
 def _minutes(node: Any, start: datetime | None, path: Path_, text: str, name: str) -> None:
@@ -41,25 +45,40 @@ def _minutes(node: Any, start: datetime | None, path: Path_, text: str, name: st
     for key, value in list(steps):
         here = (*path, str(key))
         if key in _TIMES and isinstance(value, str | time):
-            clock = value.isoformat() if isinstance(value, time) else value
-            found = _CLOCK.match(clock)
-            if not found or start is None:
-                line = line_of(text, here)
-                raise UserError(
-                    f"{name}{f', line {line}' if line else ''}: {'.'.join(here)}: {clock!r} is no time; write minutes "
-                    'from the start (7.5) or a UTC time of day ("10:42" or "10:42:30")'
-                )
-            seconds = int(found[1]) * 3600 + int(found[2]) * 60 + float(found[3] or 0)
-            begin = start.timestamp() % 86_400
-            node[key] = ((seconds - begin) % 86_400) / 60
+            try:
+                node[key] = _minute_of(value.isoformat() if isinstance(value, time) else value, start)
+            except ValueError as error:
+                raise _refusal(here, str(error), text, name) from None
         else:
             _minutes(value, start, here, text, name)
 
 
+def _minute_of(clock: str, start: datetime | None) -> float:
+    """Minutes from the start to a UTC time of day, over midnight too. ValueError with what is wrong.
+
+    Reckoned in whole milliseconds: in binary fractions of a second the start itself may lie a shade before the start,
+    which is a day later.
+    """
+    found = _CLOCK.match(clock)
+    if not found:
+        raise ValueError(
+            f'{clock!r} is no time; write minutes from the start (7.5) or a UTC time of day ("10:42" or "10:42:30")'
+        )
+    if start is None:
+        raise ValueError("a time of day needs the start of the exercise: start = 2027-01-15T08:00:00Z")
+    clock_ms = (int(found[1]) * 60 + int(found[2])) * 60_000 + round(float(found[3] or 0) * 1000)
+    return (clock_ms - round(start.timestamp() * 1000)) % _DAY_MS / 60_000
+
+
+def start_problem(start: datetime) -> str | None:
+    """What is wrong with a start, in words; None where nothing is."""
+    return None if 2000 <= start.year <= 2079 else "write a year from 2000 to 2079: RMC has two digits for it"
+
+
 def _mistakes(scenario: Scenario) -> Iterator[tuple[Path_, str]]:
-    """What types alone can't say: keys that need or exclude each other, names that are nobody's, times past the end."""
-    if not 2000 <= scenario.start.year <= 2079:
-        yield ("start",), "write a year from 2000 to 2079: RMC has two digits for it"
+    """What types alone can't say: keys that need or exclude each other, names that are nobody's, times out of order."""
+    if (problem := start_problem(scenario.start)) is not None:
+        yield ("start",), problem
     yield from _legs(("own_ship",), scenario.own_ship.legs)
     seen: set[str] = set()
     for index, target in enumerate(scenario.targets):
@@ -68,6 +87,7 @@ def _mistakes(scenario: Scenario) -> Iterator[tuple[Path_, str]]:
             yield (*here, "name"), f"two targets are called {target.name!r}; give each a name of its own"
         seen.add(target.name)
         yield from _placing(here, target, scenario.duration_min)
+        yield from _watched(here, target)
         yield from _legs(here, target.legs)
     yield from _radar(scenario, seen)
     for name, sensor in _sensors(scenario):
@@ -100,6 +120,15 @@ def _legs(here: Path_, legs: tuple[Leg, ...]) -> Iterator[tuple[Path_, str]]:
             yield (*here, "legs", str(index)), "alters nothing; give course_deg, speed_kn or both"
         if index and leg.at_min < legs[index - 1].at_min:
             yield (*here, "legs", str(index), "at"), "comes before the leg above it; write legs in order of time"
+
+
+def _watched(here: Path_, target: Target) -> Iterator[tuple[Path_, str]]:
+    """When the set may see and track it."""
+    for index, span in enumerate(target.unseen):
+        if span.until_min <= span.from_min:
+            yield (*here, "unseen", str(index), "until"), "ends before it begins"
+    if target.drop_min is not None and target.drop_min <= target.acquire_min:
+        yield (*here, "drop"), "comes before it is acquired"
 
 
 def _placing(here: Path_, target: Target, duration_min: float) -> Iterator[tuple[Path_, str]]:

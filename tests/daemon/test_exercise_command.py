@@ -89,7 +89,12 @@ def test_it_says_when_the_line_is_too_slow(short: Path, capsys: pytest.CaptureFi
         (["exercise", "{short}", "--seed", "-1"], 2, "--seed: write a whole number"),
         (["exercise", "{short}", "--questions", "{short}"], 3, "is no folder"),
         (["exercise", "{short}", "--questions", ".", "--interval", "6"], 2, "take a shorter interval"),
+        (["exercise", "{short}", "--questions", ".", "--interval", "nan"], 2, "--interval nan: write minutes from"),
+        (["exercise", "{short}", "--questions", ".", "--interval", "1e-9"], 2, "--interval 1e-09: write minutes from"),
+        (["exercise", "{short}", "--questions", ".", "--plots", "1"], 2, "--plots 1: write how many, from 2 to 20"),
+        (["exercise", "{short}", "--start", "2090-01-01"], 2, "--start 2090-01-01: write a year from 2000 to 2079"),
         (["exercise", "--draw", "0"], 2, "--draw: write how many"),
+        (["exercise", "--draw", "1", "--seed", "-3"], 2, "--seed: write a whole number"),
     ],
 )
 def test_mistakes_are_said_in_a_line(
@@ -293,11 +298,16 @@ def test_text_from_a_scenario_is_text(short: Path, tmp_path: Path) -> None:
 
 
 def test_drawn_encounters_are_written_with_their_scenarios(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    """Scenario, recording and truth of each; the scenario makes the recording again."""
+    """Scenario, recording and truth of each; the scenario makes the recording again. Seed 0 is a seed."""
     assert main(["exercise", "--draw", "2", "--seed", "9", "--output", str(tmp_path)]) == 0
     scenario = tmp_path / "encounter-00002.toml"
     assert main(["exercise", str(scenario), "--output", str(tmp_path / "again.nmea.gz")]) == 0
 
+    drawn = scenario.read_text(encoding="utf-8")
+    assert main(["exercise", "--draw", "1", "--seed", "0", "--output", str(tmp_path / "other")]) == 0
+
+    assert "seed = 9000001" in drawn
+    assert "seed = 0" in (tmp_path / "other" / "encounter-00001.toml").read_text(encoding="utf-8")
     assert len(list(tmp_path.glob("encounter-*"))) == 6
     assert (tmp_path / "again.nmea.gz").read_bytes() == (tmp_path / "encounter-00002.nmea.gz").read_bytes()
 

@@ -96,6 +96,14 @@ WRONG = [
     ('target = "one"', 'target = "three"', 43, "marks.0.target: no target is called 'three'"),
     ('target = "one"', "", 41, "marks.0: give a target on which it is laid"),
     ('title = "test"', 'title = "test', None, "not valid TOML"),
+    ("start = 2027-01-15T08:00:00Z\n", "", 34, "targets.1.meets.at: a time of day needs the start of the exercise"),
+    (
+        "bearing_deg = 90",
+        "bearing_deg = 90\nunseen = [{ from = 5, until = 5 }]",
+        31,
+        "targets.0.unseen.0.until: ends before it begins",
+    ),
+    ("bearing_deg = 90", "bearing_deg = 90\nacquire = 6\ndrop = 5", 32, "targets.0.drop: comes before it is acquired"),
 ]
 
 
@@ -123,6 +131,15 @@ def test_times_of_day_are_minutes_from_the_start() -> None:
     assert scenario.targets[1].legs[0].at_min == 10.5
     assert night.targets[1].meets is not None
     assert night.targets[1].meets.at_min == 15
+
+
+def test_the_start_itself_is_minute_0_to_the_millisecond() -> None:
+    """A start between two seconds, as a recorded time may be, is not a day before its own time of day."""
+    for milliseconds in range(0, 1000, 7):
+        clock = f"08:00:00.{milliseconds:03d}"
+        text = GOOD.replace("08:00:00Z", f"{clock}Z").replace("at = 2\n", f'at = "{clock}"\n')
+
+        assert reading.parse(text).marks[0].at_min == 0
 
 
 @pytest.mark.parametrize(
