@@ -247,5 +247,7 @@ def _draw(args: argparse.Namespace) -> int:
         except OSError as error:
             raise UserError(f"cannot write {path}: {error.strerror}", CANNOT_OPEN) from None
         generate.write(scenario, path.with_suffix(".nmea.gz"), path.with_suffix(".truth.jsonl.gz"))
-    print(json.dumps({"encounters": args.draw}) if args.json else f"{words.several(args.draw, 'encounter')} in {folder}")
+    print(
+        json.dumps({"encounters": args.draw}) if args.json else f"{words.several(args.draw, 'encounter')} in {folder}"
+    )
     return 0

@@ -1,6 +1,8 @@
 """The targets' AIS, and own ship's: reports at their intervals, late, lost and off as the scenario says."""
 
+import re
 from collections.abc import Callable, Iterator
+from unicodedata import combining, normalize
 
 import numpy as np
 from numpy.random import Generator
@@ -18,6 +20,18 @@ Message = dict[str, str | int | float]
 
 STATIC_EVERY_S = 360.0
 OWN_EVERY_S = 10.0
+
+
+FASTEST_KN = 102.2
+"""The highest speed that a position report holds; it stands for all that is faster (ITU-R M.1371, from memory)."""
+
+_UNTOLD = re.compile("[^ -?A-Z\\[\\\\\\]^_]")  # what six bits cannot hold; '@' would end the text
+
+
+def six_bit(text: str) -> str:
+    """A name as AIS can carry it: capitals without their accents, `?` for what it has no letter for, 20 at most."""
+    plain = "".join(letter for letter in normalize("NFKD", text.upper()) if not combining(letter))
+    return _UNTOLD.sub("?", plain)[:20]
 
 
 def interval_s(ais: Ais, speed_kn: float) -> float:
@@ -73,7 +87,7 @@ class Positions:
             "mmsi": self.ais.mmsi,
             "lat": float(self.lat_deg[i]),
             "lon": float((self.lon_deg[i] + 180) % 360 - 180),
-            "speed": round(float(self.sog_kn[i]), 1),
+            "speed": min(round(float(self.sog_kn[i]), 1), FASTEST_KN),
             "course": round(float(self.cog_deg[i]), 1) % 360.0,
             "heading": round(float(self.heading_deg[i])) % 360 if self.ais.heading else 511,
             "accuracy": 0,
@@ -107,7 +121,7 @@ def _dynamic(passage: Passage, reports: Positions) -> tuple[Floats, Write]:
 def _static(passage: Passage, target: Target, ais: Ais, column: int) -> tuple[Floats, Write]:
     """Name, type and size: within the first minute, then each six minutes. Class B sends two halves of type 24."""
     times = np.arange(5.0 + 1.3 * column % 50.0, passage.scenario.duration_s, STATIC_EVERY_S)
-    name = (ais.name or target.name).upper()[:20]
+    name = six_bit(ais.name or target.name)
     half = max(1, round(target.length_m / 2))
     size: Message = {
         "to_bow": half,
@@ -137,7 +151,7 @@ def _own(passage: Passage, mmsi: int) -> tuple[Floats, Write]:
                     "mmsi": mmsi,
                     "lat": float(state.lat_deg[k]),
                     "lon": float((state.lon_deg[k] + 180) % 360 - 180),
-                    "speed": round(float(sog[k]), 1),
+                    "speed": min(round(float(sog[k]), 1), FASTEST_KN),
                     "course": round(float(cog[k] % 360.0), 1) % 360.0,
                     "heading": 511,
                     "second": int((start_ms + round(times[k] * 1000)) // 1000 % 60),

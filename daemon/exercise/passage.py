@@ -1,5 +1,6 @@
 """A scenario worked out: every track, reading and measurement of it as arrays, from which all else is written."""
 
+from collections.abc import Sequence
 from functools import cached_property
 from typing import NamedTuple
 
@@ -13,10 +14,14 @@ from daemon.exercise.geodesy import Floats
 from daemon.exercise.placing import Placed, place
 from daemon.exercise.scenario import Radar, Scenario, Target
 from daemon.exercise.sensors import Compass, Log, OwnShipReadings, Receiver
-from daemon.exercise.vessel import Vessels, by_legs, grid_rows, lay, stream_kn
+from daemon.exercise.vessel import HIGHEST_LAT_DEG, Vessels, by_legs, grid_rows, lay, stream_kn
 
 # Each use of chance has a stream of its own, so that a new sensor does not change what the radar measures.
 YAW, COMPASS, RECEIVER, LOG, ERRORS, DETECTION, INPUTS, AIS, MARKS, TIMES = range(10)
+
+
+MOST_STATES = 20_000_000
+"""Seconds times vessels of one exercise. Each took 235 bytes (a day with 60 vessels, measured): some 5 GB in all."""
 
 
 def chance(seed: int, use: int) -> Generator:
@@ -42,6 +47,12 @@ class Passage:
         self.rows = grid_rows(max(scenario.duration_s, *meetings, 0.0))  # a CPA may lie beyond the end
         self.stream_kn = stream_kn(scenario.tidal_stream)
         self._names()
+        if self.rows * len(scenario.targets) > MOST_STATES:
+            days = MOST_STATES / 86_400 / len(scenario.targets)
+            raise UserError(
+                f"{len(scenario.targets)} targets for so long do not fit into memory: "
+                f"end it after {days:.2g} days, or take fewer targets"
+            )
 
     def _names(self) -> None:
         names = [target.name for target in self.scenario.targets]
@@ -54,13 +65,15 @@ class Passage:
         """Own ship's track, one column."""
         ship, start = self.scenario.own_ship, self.scenario.place
         course = by_legs(ship.course_deg, ship.speed_kn, ship.legs, self.rows)
-        return lay(
+        track = lay(
             np.array([start.lat_deg]),
             np.array([start.lon_deg]),
             [course],
             np.array([ship.leeway_deg]),
             (np.array([self.stream_kn[0]]), np.array([self.stream_kn[1]])),
         )
+        _refuse_the_poles(track, ["own ship"])
+        return track
 
     @cached_property
     def targets(self) -> Vessels:
@@ -120,13 +133,26 @@ def vessels(scenario: Scenario, own: Vessels, rows: int) -> Vessels:
     if not placed:
         return Vessels(type(own.grid)(*(np.empty((rows, 0)) for _ in own.grid)))
     carried = np.array([target.over == "water" for target in scenario.targets], dtype=np.float64)
-    return lay(
+    tracks = lay(
         np.array([start.lat_deg for start in placed]),
         np.array([start.lon_deg for start in placed]),
         courses,
         np.zeros(len(placed)),
         (carried * stream[0], carried * stream[1]),
     )
+    _refuse_the_poles(tracks, [target.name for target in scenario.targets])
+    return tracks
+
+
+def _refuse_the_poles(tracks: Vessels, names: Sequence[str]) -> None:
+    """UserError for a track that comes too near to a pole for a course to mean anything. `names` of the columns."""
+    beyond = np.abs(tracks.grid.lat_deg) > HIGHEST_LAT_DEG
+    if beyond.any():
+        row, column = np.argwhere(beyond)[0]
+        raise UserError(
+            f"{names[column]} comes beyond {HIGHEST_LAT_DEG:g} degrees of latitude in minute {row // 60}: "
+            "start elsewhere, or end it sooner"
+        )
 
 
 def placed_target(scenario: Scenario, index: int, own: Vessels, stream: tuple[float, float]) -> Placed:

@@ -7,7 +7,7 @@ import numpy as np
 from daemon.errors import UserError
 from daemon.exercise.geodesy import Floats, destination, offset, range_and_bearing, wrapped
 from daemon.exercise.scenario import Meeting, Target
-from daemon.exercise.vessel import Vessels
+from daemon.exercise.vessel import STANDING_KN, Vessels
 
 
 class Placed(NamedTuple):
@@ -98,12 +98,22 @@ def _passes(encounter: _Encounter, velocity: Floats, at_cpa: Floats, meets: Meet
     return bool((at_cpa + relative * hours) @ ahead > 0) == (meets.passes == "ahead")
 
 
+def _relative_kn(encounter: _Encounter, velocity: Floats) -> float:
+    """Relative speed of a target with this velocity (2,)."""
+    return float(np.hypot(*(velocity - encounter.own_kn)))
+
+
 def _side_for(encounter: _Encounter, speed_kn: float, course: float, meets: Meeting) -> float:
+    """The side on which a target of this course passes as asked: 1 or -1, a factor of `_geometry`."""
     for side in (1.0, -1.0):
         velocity, at_cpa = _geometry(encounter, speed_kn, np.array([course]), side, meets.cpa_nm)
+        if _relative_kn(encounter, velocity[:, 0]) < STANDING_KN:
+            raise UserError(
+                "it moves as we do, so it never meets us: place it by range and bearing, or alter its speed"
+            )
         if _passes(encounter, velocity[:, 0], at_cpa[:, 0], meets):
             return side
-    raise UserError(f"a target on course {course:05.1f} at {speed_kn:g} kn never passes {meets.passes} of us")
+    raise UserError(f"a target on course {course:g}° at {speed_kn:g} kn never passes {meets.passes} of us")
 
 
 def _course_for(encounter: _Encounter, target: Target, meets: Meeting, heading_seen_deg: float) -> tuple[float, float]:
@@ -128,8 +138,9 @@ def _course_for(encounter: _Encounter, target: Target, meets: Meeting, heading_s
                 middle = (low + high) / 2
                 low, high = (middle, high) if miss(np.array([middle]), side)[0] * sign < 0 else (low, middle)
             velocity, at_cpa = _geometry(encounter, target.speed_kn, np.array([low]), side, meets.cpa_nm)
-            if _passes(encounter, velocity[:, 0], at_cpa[:, 0], meets):
-                found.append((float(np.hypot(*(velocity[:, 0] - encounter.own_kn))), low, side))
+            relative_kn = _relative_kn(encounter, velocity[:, 0])
+            if relative_kn >= STANDING_KN and _passes(encounter, velocity[:, 0], at_cpa[:, 0], meets):
+                found.append((relative_kn, low, side))
     if not found:
         raise UserError(
             f"no course of {target.speed_kn:g} kn brings it from {bearing % 360:05.1f}° at minute {meets.seen_min:g} "

@@ -13,7 +13,8 @@ from parsers.observations import Orientation
 
 Degrees = Annotated[float, Meta(ge=0, lt=360)]
 Minutes = Annotated[float, Meta(ge=0, le=20160)]  # a fortnight
-NotNegative = Annotated[float, Meta(ge=0)]
+NotNegative = Annotated[float, Meta(ge=0, le=100_000)]  # whatever the unit, more is no error of a sensor
+Offset = Annotated[float, Meta(ge=-100_000, le=100_000)]
 Share = Annotated[float, Meta(ge=0, le=1)]
 Speed = Annotated[float, Meta(ge=-10, le=100)]
 Number = Annotated[int, Meta(ge=0, le=999)]
@@ -107,8 +108,8 @@ class Ais(Table, frozen=True, kw_only=True):
     delay_spread_s: Annotated[float, Meta(ge=0, le=60, description="evenly spread extra age, up to this")] = 0.5
     loss: Annotated[Share, Meta(description="share of reports that never arrive")] = 0.0
     error_m: Annotated[NotNegative, Meta(description="its position error, sd, wandering over minutes")] = 4.0
-    offset_east_m: Annotated[float, Meta(description="constant error of its position, east")] = 0.0
-    offset_north_m: Annotated[float, Meta(description="constant error of its position, north")] = 0.0
+    offset_east_m: Annotated[Offset, Meta(description="constant error of its position, east")] = 0.0
+    offset_north_m: Annotated[Offset, Meta(description="constant error of its position, north")] = 0.0
     heading: Annotated[bool, Meta(description="sends a heading")] = True
 
 
@@ -165,7 +166,7 @@ class Failure(Table, frozen=True, kw_only=True):
         Meta(description="no sentences; null fields and status 'not valid'; the last value again; a wrong value"),
     ] = "silent"
     offset: Annotated[
-        float, Meta(description="with 'offset': added (degrees for a heading, knots for a speed, NM north)")
+        Offset, Meta(description="with 'offset': added (degrees for a heading, knots for a speed, NM north)")
     ] = 0.0
 
 
@@ -195,8 +196,8 @@ class PositionSensor(Table, frozen=True, kw_only=True):
     rate_hz: Annotated[float, Meta(gt=0, le=20, description="sentences of each kind in a second")] = 1.0
     noise_m: Annotated[NotNegative, Meta(description="position error in each axis, sd, wandering over a minute")] = 2.0
     speed_noise_kn: Annotated[NotNegative, Meta(description="error of each velocity in each axis, sd")] = 0.05
-    offset_east_m: Annotated[float, Meta(description="constant error of the position, east")] = 0.0
-    offset_north_m: Annotated[float, Meta(description="constant error of the position, north")] = 0.0
+    offset_east_m: Annotated[Offset, Meta(description="constant error of the position, east")] = 0.0
+    offset_north_m: Annotated[Offset, Meta(description="constant error of the position, north")] = 0.0
     delay_s: Annotated[float, Meta(ge=0, le=10, description="from the time in the sentence to its arrival")] = 0.15
     failures: Annotated[tuple[Failure, ...], Meta(description="failures in time")] = ()
 
@@ -236,7 +237,7 @@ class RadarErrors(Table, frozen=True, kw_only=True):
         NotNegative, Meta(description="white range error in per cent of the range scale in use, sd")
     ] = 0.0
     bearing_noise_deg: Annotated[NotNegative, Meta(description="white bearing error, sd")] = 0.0
-    range_bias_m: Annotated[float, Meta(description="constant range error")] = 0.0
+    range_bias_m: Annotated[Offset, Meta(description="constant range error")] = 0.0
     bearing_bias_deg: Annotated[float, Meta(ge=-180, le=180, description="constant bearing error")] = 0.0
     glint_along_m: Annotated[NotNegative, Meta(description="glint along a target of 200 m, sd")] = 0.0
     glint_across_m: Annotated[NotNegative, Meta(description="glint across a target of 200 m, sd")] = 0.0
@@ -354,8 +355,8 @@ class Radar(Table, frozen=True, kw_only=True):
     reports: Annotated[
         Literal["measured", "smoothed"], Meta(description="range and bearing as measured, or as the tracker has them")
     ] = "measured"
-    rsd_interval_s: Annotated[NotNegative, Meta(le=3600, description="between RSD; 0: none")] = 10.0
-    osd_interval_s: Annotated[NotNegative, Meta(le=3600, description="between OSD; 0: none")] = 0.0
+    rsd_interval_s: Annotated[float, Meta(ge=0, le=3600, description="between RSD; 0: none")] = 10.0
+    osd_interval_s: Annotated[float, Meta(ge=0, le=3600, description="between OSD; 0: none")] = 0.0
     errors: Annotated[
         RadarErrors | Literal["small set", "A.823(19)", "none"],
         Meta(description="errors: a table, or one of the sets of them described in docs/exercises.md"),

@@ -15,6 +15,7 @@ from daemon.exercise.echoes import Echoes, Flags
 from daemon.exercise.geodesy import Floats
 from daemon.exercise.scenario import Radar
 from daemon.exercise.sensors import Compass, Log, OwnShipReadings, Receiver
+from daemon.exercise.vessel import STANDING_KN
 
 NONE, ACQUIRING, TRACKING, LOST = 0, 1, 2, 3
 
@@ -170,11 +171,11 @@ class _Filter:
 def _answers(status: np.ndarray, place: Floats, velocity: Floats, fed: Inputs, relative: Flags) -> Tracks:
     """Range, bearing, course, speed, CPA and TCPA from the tracker's place and velocity, (2, K, N) each.
 
-    Textbook closed form. A relative speed under 0.05 knots has its present range as CPA and no TCPA (NaN).
+    Textbook closed form. A relative speed under STANDING_KN has its present range as CPA and no TCPA (NaN).
     """
     ve, vn = velocity[0] - fed.east_kn, velocity[1] - fed.north_kn
     squared = ve**2 + vn**2
-    still = squared < 0.05**2
+    still = squared < STANDING_KN**2
     safe = np.where(still, 1.0, squared)
     tcpa = -(place[0] * ve + place[1] * vn) / safe
     cpa = np.where(still, np.hypot(*place), np.abs(place[0] * vn - place[1] * ve) / np.sqrt(safe))

@@ -15,10 +15,7 @@ from daemon.exercise.faults import in_force
 from daemon.exercise.geodesy import Floats, convergence_deg, range_and_bearing
 from daemon.exercise.passage import Passage
 from daemon.exercise.reports import numbers
-from daemon.exercise.vessel import State
-
-STANDING_KN = 0.05
-"""Below this relative speed the present range is the CPA and there is no TCPA."""
+from daemon.exercise.vessel import STANDING_KN, State
 
 
 class Record(Struct, frozen=True, kw_only=True, tag_field="record"):

@@ -13,6 +13,15 @@ import numpy as np
 from daemon.exercise.geodesy import Floats, radii_nm, wrapped
 from daemon.exercise.scenario import Leg, OwnShip, TidalStream
 
+HIGHEST_LAT_DEG = 85.0
+"""Where exercises end, north and south: nearer to a pole radii and convergence run away (choice of ours)."""
+
+STANDING_KN = 0.05
+"""Below this relative speed two vessels do not meet: the present range is the CPA and there is no TCPA."""
+
+STRAIGHT_DEG = 1e-6
+"""An alteration of less is none: a course that is written again has rounding in it, and no circle is meant."""
+
 
 class State(NamedTuple):
     """Where vessels are and how they move: arrays of one shape. The velocity is over the ground.
@@ -103,6 +112,8 @@ def _turn(now_deg: float, leg: Leg) -> float:
     """Degrees to turn, starboard positive."""
     assert leg.course_deg is not None
     shorter = float(wrapped(leg.course_deg - now_deg))
+    if abs(shorter) < STRAIGHT_DEG:
+        return shorter
     if leg.turn == "port" and shorter > 0:
         return shorter - 360.0
     if leg.turn == "starboard" and shorter < 0:

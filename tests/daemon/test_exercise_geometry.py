@@ -149,3 +149,53 @@ def test_an_impossible_meeting_is_refused() -> None:
     )
     with pytest.raises(UserError, match=r"targets\.0 \(slow\): no course of 2 kn brings it from 210\.0°"):
         Passage(scenario(target)).targets  # noqa: B018
+
+
+@pytest.mark.parametrize("passes", ["ahead", "to port", "to starboard"])
+@pytest.mark.parametrize("cpa_nm", [0.0, 0.5])
+def test_who_moves_as_we_do_never_meets_us(passes: str, cpa_nm: float) -> None:
+    """Refused in words: its CPA is its range, wherever it is, and not the one asked for."""
+    target = Target(
+        name="twin",
+        course_deg=30.0,
+        speed_kn=10,
+        meets=Meeting(cpa_nm=cpa_nm, at_min=20, passes=passes),  # type: ignore[arg-type]
+    )
+    with pytest.raises(UserError, match=r"targets\.0 \(twin\): it moves as we do, so it never meets us"):
+        Passage(scenario(target)).targets  # noqa: B018
+
+
+def test_a_course_that_is_written_again_is_no_circle() -> None:
+    """Steady on 168.6 after a turn, 'starboard to 168.6' alters nothing but the speed, whatever the rounding."""
+    rng = np.random.default_rng(9)
+    for before, after in np.round(rng.uniform(0, 360, (200, 2)), 1):
+        for turn in ("port", "starboard"):
+            again = Leg(at_min=6, course_deg=after, speed_kn=5, turn=turn)
+            course = by_legs(before, 8, [Leg(at_min=1, course_deg=after), again], 600)
+
+            assert course.course_deg[-1] == pytest.approx(course.course_deg[359], abs=1e-6)
+            assert course.speed_kn[-1] == 5
+
+
+@pytest.mark.parametrize(
+    ("changes", "said"),
+    [
+        (
+            {"own_ship": OwnShip(course_deg=0, speed_kn=100)},
+            r"own ship comes beyond 85 degrees of latitude in minute 1",
+        ),
+        (
+            {"own_ship": OwnShip(course_deg=180, speed_kn=1)},
+            r"fast one comes beyond 85 degrees of latitude in minute 1",
+        ),
+        ({"duration_min": 20160.0}, r"1000 targets for so long do not fit into memory: end it after 0\.23 days"),
+    ],
+)
+def test_what_cannot_be_made_is_refused_in_words(changes: dict[str, object], said: str) -> None:
+    """Over a pole, where a course means nothing; and more vessels for longer than a computer holds."""
+    many = 1000 if "duration_min" in changes else 1
+    targets = [Target(name=f"n{k}", range_nm=1, bearing_deg=0) for k in range(many - 1)]
+    fast = Target(name="fast one", range_nm=1, bearing_deg=0, course_deg=0, speed_kn=100)
+    far_north = {"place": Place(lat_deg=80.0, lon_deg=0.0), "duration_min": 240.0}
+    with pytest.raises(UserError, match=said):
+        Passage(scenario(*targets, fast, **{**far_north, **changes})).targets  # noqa: B018

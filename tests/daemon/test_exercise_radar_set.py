@@ -331,3 +331,22 @@ def test_late_readings_are_those_of_before() -> None:
 
     assert read[5.0][0] - read[0.0][0] == pytest.approx(0.5, abs=0.011)
     assert read[0.0][1] - read[5.0][1] == pytest.approx(5.0, abs=0.11)
+
+
+def test_ais_carries_any_name_and_any_speed() -> None:
+    """Accents are left off and letters that six bits do not hold are told as '?'; 115 kn read 102.2, not 12.6."""
+    import pyais
+
+    from daemon.exercise.scenario import Ais
+
+    against = TidalStream(set_deg=240, drift_kn=15)
+    fast = msgspec.structs.replace(
+        TARGET, name="Göta Älv {1} @€", speed_kn=100.0, over="water", ais=Ais(mmsi=999_000_001, delay_spread_s=0.0)
+    )
+    made = msgspec.structs.replace(scenario(fast, minutes=1), tidal_stream=against)
+    lines = [line for _, line in generate.lines(made) if line.startswith("!AIVDM")]
+    reports = [pyais.decode(line).asdict() for line in lines if ",1,1,," in line]
+    static = pyais.decode(*[line for line in lines if ",2," in line][:2]).asdict()
+
+    assert static["shipname"] == "GOTA ALV ?1? ??"
+    assert {report["speed"] for report in reports} == {102.2}

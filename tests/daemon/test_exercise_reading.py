@@ -96,6 +96,12 @@ WRONG = [
     ('target = "one"', 'target = "three"', 43, "marks.0.target: no target is called 'three'"),
     ('target = "one"', "", 41, "marks.0: give a target on which it is laid"),
     ('title = "test"', 'title = "test', None, "not valid TOML"),
+    (
+        "[sensors.speed]",
+        "[sensors.speed]\nnoise_kn = inf",
+        19,
+        "sensors.speed.noise_kn: expected a number <= 100000.0",
+    ),
     ("start = 2027-01-15T08:00:00Z\n", "", 34, "targets.1.meets.at: a time of day needs the start of the exercise"),
     (
         "bearing_deg = 90",
