@@ -101,7 +101,7 @@ def lines(status: Status) -> list[str]:
     )
     said += [f"FAILING: {name}: {words.clean(problem, 200)}" for name, problem in status.problems.items()]
     said += [
-        f"{alert.priority.upper()} {alert.id}, {words.alert_state(alert)}: {words.clean(alert.text, 200)}"
+        f"{alert.priority.upper()} {alert.id}, {words.alert_state(alert)}: {words.clean(alert.text, words.TEXT_LENGTH)}"
         for alert in status.alerts
     ]
     if not status.alerts:

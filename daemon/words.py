@@ -11,6 +11,10 @@ from alerts.plotting.colregs import rule_number
 from alerts.plotting.terms import AlertState, Encounter, Priority
 
 DASH = "–"
+CUT = "…"
+
+# Alerts and notes are said whole where there is room: several targets, a cause and the set's figures are some 600.
+TEXT_LENGTH = 1000
 
 # Control and format characters (terminal escapes, direction overrides, zero-width joins), lone surrogates, private use
 # and unassigned points, line and paragraph separators: none has a place in a vessel's name or a watchkeeper's note.
@@ -18,10 +22,18 @@ _HOSTILE = {"Cc", "Cf", "Cs", "Co", "Cn", "Zl", "Zp"}
 
 
 def clean(text: str, limit: int = 80) -> str:
-    """Text from the wire made harmless for a terminal: odd characters become '?', the length is at most `limit`."""
-    cut = text[: limit * 4]
-    safe = "".join("?" if unicodedata.category(character) in _HOSTILE else character for character in cut)
-    return _without_piled_marks(safe).strip()[:limit]
+    """Text from the wire made harmless for a terminal: odd characters become '?', what is longer than `limit` is cut.
+
+    A cut shows: half a sentence may say another thing than the whole, and half a number is another number.
+    """
+    taken = text[: limit * 4]
+    safe = "".join("?" if unicodedata.category(character) in _HOSTILE else character for character in taken)
+    return shortened(_without_piled_marks(safe).strip(), limit)
+
+
+def shortened(text: str, limit: int) -> str:
+    """Text of at most `limit` characters; what was cut ends in …"""
+    return text if len(text) <= limit else text[: max(limit - 1, 0)].rstrip() + CUT
 
 
 def _without_piled_marks(text: str) -> str:

@@ -71,7 +71,7 @@ def _alert_line(raised: Raised, look: Look, most: int = 1) -> list[Text]:
 def _wrapped(text: str, most: int, look: Look) -> list[str]:
     """An alert's text beside its head, and on the lines below."""
     width = max(look.width - HEAD, 12)
-    return textwrap.wrap(words.clean(text, 200), width, max_lines=most, placeholder=" …") or [""]
+    return textwrap.wrap(words.clean(text, words.TEXT_LENGTH), width, max_lines=most, placeholder=" …") or [""]
 
 
 def feeds_line(snapshot: Snapshot, look: Look) -> Text:
@@ -98,10 +98,11 @@ def _feed_role(state: FeedState) -> str:
     return "good" if state is FeedState.UP else "warning"
 
 
-def note_line(snapshot: Snapshot, look: Look) -> Text:
-    """The last note, with its time and author."""
+def note_line(snapshot: Snapshot, look: Look) -> list[Text]:
+    """The last note, with its time and author, if there is one."""
     if not snapshot.notes:
-        return line(look, ("", ""))
+        return []
     note = snapshot.notes[-1]
     author = f" ({words.clean(note.author, 20)})" if note.author else ""
-    return line(look, (f"Note {words.clock(note.time)}{author} ", "faint"), (words.clean(note.text, 160), ""))
+    text = words.clean(note.text, words.TEXT_LENGTH)
+    return [line(look, (f"Note {words.clock(note.time)}{author} ", "faint"), (text, ""))]

@@ -3,6 +3,7 @@
 from msgspec import Struct
 from rich.text import Text
 
+from daemon import words
 from daemon.console.palette import Glyphs, Palette
 
 
@@ -25,11 +26,15 @@ class Limits(Struct, frozen=True):
 
 
 def line(look: Look, *parts: tuple[str, str]) -> Text:
-    """One line of (text, role) parts, cut to the width. An empty role is plain text."""
+    """One line of (text, role) parts, cut to the width, the cut marked. An empty role is plain text."""
     text = Text(end="", no_wrap=True, overflow="crop", style=look.palette.style("text"))
     for words_, role in parts:
         text.append(look.glyphs.text(words_), look.palette.style(role or "text"))
-    text.truncate(look.width, overflow="crop")
+    if text.cell_len > look.width:
+        text.rstrip()
+        if text.cell_len > look.width:
+            text.truncate(look.width - 1, overflow="crop")
+            text.append(look.glyphs.text(words.CUT))
     return text
 
 

@@ -10,22 +10,27 @@ from daemon.console.lines import Limits, Look, line
 STALE_S = 10.0
 
 
-def header(snapshot: Snapshot, limits: Limits | None, look: Look) -> Text:
-    """Time, place, and the limits in force."""
+AID = "aid to look-out only"
+
+
+def head(snapshot: Snapshot, limits: Limits | None, look: Look) -> list[Text]:
+    """Time, the limits in force and own ship. The caution stands beside the limits, or where it has room whole."""
     time = "--:--:--" if snapshot.time is None else words.clock(snapshot.time)
-    parts = [(f"{time} UTC  ", "title")]
+    first = [(f"{time} UTC", "title")]
     if limits is not None:
         held = f"CPA {limits.cpa_nm:g} NM, TCPA {limits.tcpa_min:g} min"
-        parts.append((f"{words.clean(limits.condition, 24)}: {held}  ", "title"))
-    parts.append(("aid to look-out only", "faint"))
-    return line(look, *parts)
+        first.append((f"{words.clean(limits.condition, 24)}: {held}", "title"))
+    if sum(len(text) + 2 for text, _ in first) + len(AID) <= look.width:
+        return [line(look, *[(f"{text}  ", role) for text, role in first], (AID, "faint")), *own_strip(snapshot, look)]
+    return [*_folded(first, look), *own_strip(snapshot, look, AID)]
 
 
-def own_strip(snapshot: Snapshot, look: Look) -> list[Text]:
-    """Own ship: each sensor's value with its age, or the word for what is wrong with it."""
+def own_strip(snapshot: Snapshot, look: Look, caution: str = "") -> list[Text]:
+    """Own ship: each sensor's value with its age, or the word for what is wrong with it; then a caution if given."""
     own = snapshot.own
+    last = [(caution, "")] if caution else []
     if own is None:
-        return [line(look, ("OWN  no own-ship data yet", "stale"))]
+        return _folded([("OWN  no own-ship data yet", "stale"), *last], look)
     since = snapshot.own_age_s
     heading = "CSE for HDG" if own.heading_source == "cog" else "HDG"
     place = f"{words.latitude(own.lat_deg)} {words.longitude(own.lon_deg)}"
@@ -38,7 +43,7 @@ def own_strip(snapshot: Snapshot, look: Look) -> list[Text]:
         ("", own.lat_deg, place, own.position_age_s),
     ):
         parts += _sensor(name or "POS", known, value, None if age_s is None else age_s + since)
-    return _folded([*parts, *_picture(snapshot)], look)
+    return _folded([*parts, *_picture(snapshot), *last], look)
 
 
 def _picture(snapshot: Snapshot) -> list[tuple[str, str]]:

@@ -6,10 +6,10 @@ from daemon import words
 from daemon.console.alert_lines import alert_lines, feeds_line, note_line
 from daemon.console.board import Snapshot
 from daemon.console.lines import Limits, Look, line, rule
-from daemon.console.own import header, own_strip
+from daemon.console.own import head
 from daemon.console.state import Page, Prompt, View
 from daemon.console.strips import LEAST_ROWS, drift_strips
-from daemon.console.table import answer, table
+from daemon.console.table import answer, held, table
 from daemon.console.target_page import target_page
 
 # The worst few have strips; three are legible on 80 columns.
@@ -35,13 +35,14 @@ def page(snapshot: Snapshot, view: View, limits: Limits | None, look: Look) -> l
 
 def watch_page(snapshot: Snapshot, view: View, limits: Limits | None, look: Look) -> list[Text]:
     """Head, answer, targets, strips, alerts, feeds: each gets its room, the answer and alerts first."""
-    top = [header(snapshot, limits, look), *own_strip(snapshot, look), answer(snapshot, view.order, look)]
-    foot = [feeds_line(snapshot, look), note_line(snapshot, look)] if look.height >= 16 else []
+    top = [*head(snapshot, limits, look), *answer(snapshot, view.order, look)]
+    foot = [feeds_line(snapshot, look), *note_line(snapshot, look)] if look.height >= 16 else []
     room = look.height - 1 - len(top) - len(foot)
     alerts = alert_lines(snapshot.alerts, max(1, min(len(snapshot.alerts) + 1, room // 4)), look)
     room -= len(alerts) + 1
-    wanted = len(view.order) + 1
-    strip_rows = min(STRIP_ROWS_TALL if look.height >= 36 else STRIP_ROWS, room - min(wanted, 5))
+    # No strip takes the line of a target that an alarm or a warning holds; two more are the heads and what is left out.
+    wanted = min(len(view.order) + 1, max(5, held(snapshot) + 2))
+    strip_rows = min(STRIP_ROWS_TALL if look.height >= 36 else STRIP_ROWS, room - wanted)
     keys = view.order[: STRIPS if look.width >= 72 else max(1, look.width // 26)]
     strips = drift_strips(snapshot, keys, strip_rows, look) if strip_rows >= LEAST_ROWS else []
     targets = table(snapshot, view.order, view.chosen, max(room - len(strips), 2), look)
@@ -69,7 +70,7 @@ HELP = (
     ("(95 %)", "the CPA lies between these limits in 95 cases of 100"),
     ("passes", "ahead or astern of us, as the target cuts our heading line"),
     ("set", "the set's own answer: agrees, DIFFERS, settling (not yet), – none"),
-    ("! + *", "alarm not acknowledged, alarm acknowledged, warning"),
+    ("! + * ?", "alarm to acknowledge, acknowledged; warning; over, to acknowledge"),
     ("alerts", "the time is that at which the figures in the text were true"),
     ("strip", "bearing against time, newest on top: upright is a steady bearing"),
 )

@@ -5,6 +5,7 @@ from collections.abc import Sequence
 from rich.text import Text
 
 from alerts.plotting.terms import BearingTrend
+from daemon import words
 from daemon.console.board import Row, Snapshot
 from daemon.console.lines import Look, line
 from daemon.console.strip import Strip, strip
@@ -30,7 +31,7 @@ def drift_strips(snapshot: Snapshot, keys: Sequence[str], rows: int, look: Look)
 
 def _strip_title(key: str, row: Row, width: int) -> str:
     """Name and bearing, and the drift in a word where there is room; the strip itself shows it."""
-    short = f"{label(key, row)[: width - 6]} {bearing_text(row)}"
+    short = f"{words.shortened(label(key, row), width - 6)} {bearing_text(row)}"
     drift = "STEADY" if row.plot.bearing_trend is BearingTrend.STEADY else str(row.plot.bearing_trend)
     full = f"{short} {drift if row.current else 'not updated'}"
     return full if len(full) <= width else short

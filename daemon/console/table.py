@@ -1,5 +1,6 @@
 """The answer and the targets by urgency: closing on a steady bearing, how close, when, on which side, how sure."""
 
+import textwrap
 from collections.abc import Sequence
 
 from rich.text import Text
@@ -11,8 +12,13 @@ from daemon.console.board import Raised, Row, Snapshot
 from daemon.console.lines import Look, line
 
 
-def answer(snapshot: Snapshot, order: Sequence[str], look: Look) -> Text:
-    """The first question in one line: is anything closing on a steady bearing, or to pass inside the limit?"""
+def answer(snapshot: Snapshot, order: Sequence[str], look: Look) -> list[Text]:
+    """The first question: is anything closing on a steady bearing, or to pass inside the limit? Never cut short."""
+    text, role = _answer(snapshot, order, look)
+    return [line(look, (part.ljust(look.width), role)) for part in textwrap.wrap(text, look.width)]
+
+
+def _answer(snapshot: Snapshot, order: Sequence[str], look: Look) -> tuple[str, str]:
     rows = [(key, snapshot.rows[key]) for key in order]
     current = [(key, row) for key, row in rows if row.current]
     closing = [(key, row) for key, row in current if closing_steady(row) or inside(row)]
@@ -20,14 +26,13 @@ def answer(snapshot: Snapshot, order: Sequence[str], look: Look) -> Text:
         key, row = closing[0]
         text = f"{_closing_words(row)}: {label(key, row)} CPA {words.miles(row.plot.cpa_nm)}"
         more = f"; {len(closing) - 1} more" if len(closing) > 1 else ""
-        text = f"{text} {words.until(row.plot.tcpa_min)}{more}"
-        return line(look, (text.ljust(look.width), _alert_role(snapshot, key, look)))
+        return f"{text} {words.until(row.plot.tcpa_min)}{more}", _alert_role(snapshot, key, look)
     if not rows:
-        return line(look, ("No target has been reported yet: nothing can be said of any.", "stale"))
+        return "No target has been reported yet: nothing can be said of any.", "stale"
     if not current:
         youngest = words.age(min(row.age_s for _, row in rows))
-        return line(look, (f"NO CURRENT TARGET DATA, the last {youngest} ago: nothing can be said.", "stale"))
-    return line(look, (_quiet_words([row for _, row in current], len(rows)), "title"))
+        return f"NO CURRENT TARGET DATA, the last {youngest} ago: nothing can be said.", "stale"
+    return _quiet_words([row for _, row in current], len(rows), look.width), "title"
 
 
 def _closing_words(row: Row) -> str:
@@ -38,13 +43,16 @@ def _closing_words(row: Row) -> str:
     return "PASSES INSIDE THE LIMIT"
 
 
-def _quiet_words(current: Sequence[Row], known: int) -> str:
+def _quiet_words(current: Sequence[Row], known: int, width: int) -> str:
     """A quiet answer carries what it rests on: how many were judged, and how many could not be."""
     judged = sum(row.plot.bearing_trend is not BearingTrend.UNSETTLED for row in current)
     doubtful = sum(_doubtful(row) for row in current)
-    said = f"None of {judged} judged closes on a steady bearing" if judged else "No target can be judged yet"
-    counts = ((doubtful, "in doubt"), (len(current) - judged, "not settled"), (known - len(current), "not updated"))
-    return "; ".join([said, *[f"{count} {what}" for count, what in counts if count]]) + "."
+    counts = ((doubtful, "in doubt"), (len(current) - judged, "unsettled"), (known - len(current), "not updated"))
+    rest = [f"{count} {what}" for count, what in counts if count]
+    if not judged:
+        return "; ".join(["No target can be judged yet", *rest]) + "."
+    whole = "; ".join([f"None of {judged} judged closes on a steady bearing or passes inside the limit", *rest]) + "."
+    return whole if len(whole) <= width else whole.replace("on a steady bearing", "steady").replace(" the limit", "")
 
 
 # A CPA further off than this is a vessel that keeps station with us, not one that closes.
@@ -77,7 +85,7 @@ def _alert_role(snapshot: Snapshot, target: str, look: Look) -> str:
 
 def table(snapshot: Snapshot, order: Sequence[str], chosen: str | None, room: int, look: Look) -> list[Text]:
     """Up to `room` lines: the targets by urgency, the last line saying how many more there are."""
-    lines = [line(look, (_HEAD, "faint"))]
+    lines = [line(look, (_heads(look.width), "faint"))]
     fitting = room - 1 if len(order) <= room - 1 else room - 2
     marks = _marks(snapshot.alerts)
     for key in order[: max(fitting, 0)]:
@@ -88,13 +96,32 @@ def table(snapshot: Snapshot, order: Sequence[str], chosen: str | None, room: in
     return lines[:room]
 
 
-_COLUMNS = (11, 7, 7, 12, 5, 10, 8, 10, 8)
-_HEAD = "  " + "".join(
-    name.ljust(width)
-    for name, width in zip(
-        ("target", "brg", "rng NM", "bearing is", "CPA N", "M (95 %)", "in min", "passes", "set"), _COLUMNS, strict=True
-    )
-)
+_HEADS = {
+    "target": "target",
+    "bearing": "brg",
+    "range": "rng NM",
+    "drift": "bearing is",
+    "cpa": "CPA N",  # the head goes on over the limits
+    "limits": "M (95 %)",
+    "tcpa": "in min",
+    "passes": "passes",
+    "set": "set",
+}
+
+
+def _columns(width: int) -> dict[str, int]:
+    """Cells of each column, in order. A narrow screen keeps what answers the first question; names take the rest."""
+    if width < 72:
+        return {"target": 10, "bearing": 6, "range": 7, "drift": 12, "cpa": 7, "tcpa": 7, "passes": 9}
+    name = 11 + min(max(width - 80, 0), 10)
+    cells = {"target": name, "bearing": 7, "range": 7, "drift": 12, "cpa": 5, "limits": 10, "tcpa": 8, "passes": 10}
+    return cells if width < 80 else cells | {"set": 8}
+
+
+def _heads(width: int) -> str:
+    columns = _columns(width)
+    heads = _HEADS if "limits" in columns else _HEADS | {"cpa": "CPA NM"}
+    return "  " + "".join(heads[name].ljust(cells) for name, cells in columns.items())
 
 
 def target_line(key: str, row: Row, mark: str, chosen: bool, look: Look) -> Text:
@@ -102,20 +129,24 @@ def target_line(key: str, row: Row, mark: str, chosen: bool, look: Look) -> Text
     role = {"!": "alarm", "+": "alarm", "*": "warning"}.get(mark, "chosen" if chosen else "text")
     pointer = ">" if chosen else " "
     plot = row.plot
-    head = f"{mark}{pointer}{label(key, row):<{_COLUMNS[0]}.{_COLUMNS[0] - 1}}"
+    columns = _columns(look.width)
+    head = f"{mark}{pointer}{words.shortened(label(key, row), columns['target'] - 1).ljust(columns['target'])}"
     if not row.current:
         state = "LOST" if plot.track is TrackState.LOST else "NOT UPDATED"
         last = f"{state} for {words.age(row.age_s)}; last {bearing_text(row)} {words.miles(plot.range_nm)}"
         return line(look, (head, role if mark.strip() else "stale"), (last, "stale"))
-    cells = (
-        bearing_text(row),
-        _short(plot.range_nm),
-        _drift(row),
-        *_closest(row),
-        _passing(row),
-        _set_says(plot.check),
-    )
-    body = "".join(cell.ljust(width) for cell, width in zip(cells, _COLUMNS[1:], strict=True))
+    cpa, limits, tcpa = _closest(row)
+    cells = {
+        "bearing": bearing_text(row),
+        "range": _short(plot.range_nm),
+        "drift": _drift(row),
+        "cpa": cpa,
+        "limits": limits,
+        "tcpa": tcpa,
+        "passes": _passing(row),
+        "set": _set_says(plot.check),
+    }
+    body = "".join(cells[name].ljust(room) for name, room in columns.items() if name in cells)
     return line(look, (head, role), (body, "chosen" if chosen else "text"))
 
 
@@ -168,12 +199,21 @@ def _set_says(check: Check) -> str:
     return {Check.DIFFERS: "DIFFERS", Check.NOT_REPORTED: words.DASH}.get(check, str(check))
 
 
+def held(snapshot: Snapshot) -> int:
+    """How many targets an alarm or a warning holds now."""
+    return sum(mark != "?" and key in snapshot.rows for key, mark in _marks(snapshot.alerts).items())
+
+
 def _marks(alerts: Sequence[Raised]) -> dict[str, str]:
-    """A sign before a target's name: ! an alarm not acknowledged, + one acknowledged, * a warning."""
+    """A sign before a target's name: ! an alarm not acknowledged, + one acknowledged, * a warning; ? where all that
+    is left of them is over and waits to be acknowledged."""
     marks: dict[str, str] = {}
     for raised in sorted(alerts, key=alert_rank, reverse=True):
         alert = raised.alert
         if alert.target is None or alert.priority is Priority.CAUTION:
+            continue
+        if alert.state is AlertState.RECTIFIED_UNACKNOWLEDGED:
+            marks.setdefault(alert.target, "?")
             continue
         alarm = "+" if alert.state is AlertState.ACTIVE_ACKNOWLEDGED else "!"
         marks[alert.target] = alarm if alert.priority is Priority.ALARM else "*"

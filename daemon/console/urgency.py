@@ -10,19 +10,22 @@ from alerts.plotting.terms import AlertState, Passing, Priority, TrackState
 from daemon.console.board import Raised, Row
 
 ALERT_SCORE = {Priority.ALARM: 400.0, Priority.WARNING: 200.0, Priority.CAUTION: 50.0}
-# An acknowledged alert still holds: it keeps its place above all that has none.
+# An acknowledged alert still holds: it keeps its place above all that has none. One that is over lends nothing, though
+# it waits to be acknowledged: a vessel that has passed must not stand above one that is coming.
 ACKNOWLEDGED_SHARE = 0.8
 # A target overtakes another on the screen only when its score is better by this much.
 MARGIN = 8.0
+# A CPA that comes in so many minutes counts half as soon as one that comes now.
+SOON_MIN = 6.0
 
 
 def alert_scores(alerts: Iterable[Raised]) -> dict[str, float]:
     """The highest score that an alert lends to each target."""
     scores: dict[str, float] = {}
     for raised in alerts:
-        if raised.alert.target is None:
+        if raised.alert.target is None or raised.alert.state is AlertState.RECTIFIED_UNACKNOWLEDGED:
             continue
-        quiet = raised.alert.state in (AlertState.ACTIVE_ACKNOWLEDGED, AlertState.RECTIFIED_UNACKNOWLEDGED)
+        quiet = raised.alert.state is AlertState.ACTIVE_ACKNOWLEDGED
         score = ALERT_SCORE[raised.alert.priority] * (ACKNOWLEDGED_SHARE if quiet else 1.0)
         scores[raised.alert.target] = max(score, scores.get(raised.alert.target, 0.0))
     return scores
@@ -38,9 +41,9 @@ def score(row: Row, alert_score: float) -> float:
         return alert_score + 60.0 + 40.0 * nearness
     if plot.tcpa_min < 0 or plot.passing is Passing.OPENING:
         return alert_score + 20.0 * nearness
-    soon = max(0.0, 1.0 - plot.tcpa_min / 30.0)
+    soon = SOON_MIN / (SOON_MIN + plot.tcpa_min)
     close = max(0.0, 1.0 - (plot.cpa_nm if plot.cpa_low_nm is None else plot.cpa_low_nm) / 2.0)
-    return alert_score + 40.0 + 60.0 * (plot.inside_probability or 0.0) + 30.0 * soon * close + 10.0 * close
+    return alert_score + 40.0 + 60.0 * (plot.inside_probability or 0.0) + 60.0 * soon * close + 10.0 * close
 
 
 def order(previous: list[str], scores: Mapping[str, float]) -> list[str]:

@@ -90,10 +90,10 @@ class Plain:
                 self._rectified.add(event.id)
             else:
                 self._rectified.discard(event.id)
-            return f"{event.priority.upper()} {event.id}, {state}: {words.clean(event.text, 200)}"
+            return f"{event.priority.upper()} {event.id}, {state}: {words.clean(event.text, words.TEXT_LENGTH)}"
         if isinstance(event, Note):
             author = f" ({words.clean(event.author, 40)})" if event.author else ""
-            return f"NOTE{author}: {words.clean(event.text, 200)}"
+            return f"NOTE{author}: {words.clean(event.text, words.TEXT_LENGTH)}"
         if isinstance(event, Feed):
             return self._feeds.say(event)
         if isinstance(event, Radar):

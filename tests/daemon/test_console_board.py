@@ -85,6 +85,22 @@ class TestOrder:
 
         assert order([], scores)[0] == "radar-07"
 
+    def test_an_alarm_that_is_over_lends_its_target_nothing(self) -> None:
+        """It waits to be acknowledged in the list of alerts; what still comes stands above what has passed."""
+        board = board_after(260)
+        over = AlertState.RECTIFIED_UNACKNOWLEDGED
+        board.take(moment(261), [alert(261, 90, "radar-11", "x", over, "closest_approach")])
+
+        assert "radar-11" not in alert_scores(board.snapshot(0.0).alerts)
+
+    def test_of_two_alike_the_sooner_stands_first(self) -> None:
+        """Two minutes from its CPA or six is worth a change of places, whichever stood first."""
+        row = board_after(260).snapshot(0.0).rows["radar-07"]
+        plots = [msgspec.structs.replace(row.plot, tcpa_min=one) for one in (2.0, 6.2)]
+        sooner, later = (score(msgspec.structs.replace(row, plot=plot), 400.0) for plot in plots)
+
+        assert order(["later", "sooner"], {"later": later, "sooner": sooner}) == ["sooner", "later"]
+
     def test_a_target_that_is_not_settled_stands_above_one_that_opens(self) -> None:
         snapshot = board_after(20).snapshot(0.0)
         unsettled = score(snapshot.rows["radar-03"], 0.0)

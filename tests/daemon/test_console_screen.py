@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 from msgspec import structs
 from rich.cells import cell_len
 
-from alerts.events import Alert, OwnShip, Plot
+from alerts.events import Alert, Note, OwnShip, Plot
 from alerts.plotting.terms import AlertState, BearingTrend, Passing
 from daemon import words
 from daemon.console.board import Board, Snapshot
@@ -53,7 +53,25 @@ class TestWatchPage:
             del board._targets[name]
         snapshot = board.snapshot(0.0)
 
-        assert "None of 2 judged closes on a steady bearing; 1 in doubt; 1 not updated." in text_of(snapshot)
+        assert "None of 2 judged closes steady or passes inside; 1 in doubt; 1 not updated." in text_of(snapshot)
+
+    def test_a_quiet_answer_is_whole_at_any_width(self) -> None:
+        """What could not be judged stands at its end: that must not be cut off."""
+        board = board_after(470)
+        for name in ("radar-07", "radar-12"):
+            del board._targets[name]
+        text = text_of(board.snapshot(0.0), how=look(40))
+
+        said = "None of 2 judged closes steady or passes inside; 1 in doubt; 1 not updated."
+        assert said in re.sub(r"\s+", " ", text)
+
+    def test_an_urgent_answer_is_whole_at_any_width(self) -> None:
+        board = board_after(300)
+        plot = board._targets["radar-07"].plot
+        board.take(moment(300), [structs.replace(plot, name="HERON OF THE MARSHES")])
+        text = re.sub(r"\s+", " ", text_of(board.snapshot(0.0), how=look(60)))
+
+        assert re.search(r"CLOSING: HERON OF THE MARSHES CPA 0\.\d\d NM in \d+\.\d min", text)
 
     def test_a_target_that_draws_but_passes_inside_the_limit_is_no_quiet_answer(self) -> None:
         """A drift that is certain but small takes nobody clear (Rule 7(d)(ii))."""
@@ -131,6 +149,74 @@ class TestWatchPage:
 
         assert text_of(board.snapshot(0.0)).count("long …") == 2
 
+    def test_what_is_cut_of_any_line_is_seen_to_be_cut(self) -> None:
+        """A note, the feeds, a name: what has no room ends in a mark, in ASCII too."""
+        board = board_after(470)
+        board.take(moment(471), [Note(time=moment(471).time, text="word " * 40, author="skipper")])
+        snapshot = board.snapshot(0.0)
+
+        assert next(one for one in text_of(snapshot).splitlines() if one.startswith("Note ")).endswith("…")
+        ascii_text = text_of(snapshot, how=Look(80, 24, PALETTES["day"], ASCII))
+        assert next(one for one in ascii_text.splitlines() if one.startswith("Note ")).endswith("~")
+
+    def test_two_long_names_are_not_cut_to_the_same_whole_name(self) -> None:
+        """A cut name shows its cut, and a wide screen has room for the whole."""
+        board = board_after(300)
+        for key, name in (("radar-03", "GREY SHANK I"), ("radar-11", "GREY SHANK II")):
+            board.take(moment(300), [structs.replace(board._targets[key].plot, name=name)])
+        snapshot = board.snapshot(0.0)
+        table = text_of(snapshot).split("bearing is")[1].split("\nmin ")[0]
+        wide = text_of(snapshot, how=look(100))
+
+        assert table.count("GREY SHAN… ") == 2
+        assert "GREY SHANK I  " in wide
+        assert "GREY SHANK II " in wide
+
+    def test_a_narrow_screen_keeps_the_side_on_which_a_target_passes(self) -> None:
+        """Bearing, CPA, TCPA and side stand whole on 60 columns; the limits and the set's answer stand on the page."""
+        lines = text_of(snapshot_after(300), how=look(60, 20)).splitlines()
+        head = next(one for one in lines if "bearing is" in one)
+
+        assert head.split() == ["target", "brg", "rng", "NM", "bearing", "is", "CPA", "NM", "in", "min", "passes"]
+        assert re.search(r"TEAL +\d{3}°T .*(collision|ahead|astern)", "\n".join(lines))
+
+    @pytest.mark.parametrize("width", [60, 72, 80, 120])
+    def test_the_caution_stands_whole_at_the_top(self, width: int) -> None:
+        """Under a long condition's name as well."""
+        limits = Limits("restricted visibility", 1.25, 20.0)
+        snapshot = snapshot_after(300)
+        lines = [one.plain for one in page(snapshot, view_of(snapshot), limits, look(width))]
+
+        assert any("aid to look-out only" in one for one in lines[:5])
+        assert any("restricted visibility: CPA 1.25 NM, TCPA 20 min" in one for one in lines[:2])
+
+    def test_a_target_whose_alarm_is_over_is_not_marked_as_an_alarm(self) -> None:
+        """It waits to be acknowledged; its line is no red bar beside those that still hold."""
+        board = board_after(300)
+        for event in (alert(301, number, "radar-11", "x", AlertState.RECTIFIED_UNACKNOWLEDGED, rule)
+                      for number, rule in ((50, "closest_approach"), (51, "steady_bearing"))):  # fmt: skip
+            board.take(moment(301), [event])
+        text = text_of(board.snapshot(0.0))
+
+        assert re.search(r"^\? radar-11", text, re.M)
+        assert re.search(r"^ALARM   over ack\?", text, re.M)
+
+    def test_no_target_that_an_alert_holds_gives_its_line_to_a_drift_strip(self) -> None:
+        """Five held targets and more on 80 x 24: all five are seen, with no key pressed."""
+        board = board_after(300)
+        for number in range(20):
+            named = structs.replace(board._targets["radar-11"].plot, target=f"radar-{number + 40}")
+            board.take(moment(300), [named])
+        names = [f"radar-{number}" for number in range(40, 45)]
+        state = AlertState.ACTIVE_UNACKNOWLEDGED
+        for number, name in enumerate(names):
+            board.take(moment(300), [alert(300, 60 + number, name, "x", state, "closest_approach")])
+        snapshot = board.snapshot(0.0)
+        view = view_of(snapshot)
+        view.order = [*names, *[key for key in snapshot.rows if key not in names]]
+
+        assert all(re.search(f"^! {name} ", text_of(snapshot, view), re.M) for name in names)
+
     def test_the_bottom_line_names_the_keys_that_work_there(self) -> None:
         snapshot = snapshot_after(300)
 
@@ -142,8 +228,26 @@ class TestWatchPage:
         view = view_of(snapshot, Page.TARGET)
         view.chosen = "radar-07"
 
-        assert "track steady, " in text_of(snapshot, view)
+        assert "track settled, " in text_of(snapshot, view)
         assert "NOT UPDATED, " in text_of(snapshot_after(300, elapsed_s=60.0), view)
+
+    def test_the_cause_of_a_difference_is_read_to_its_end(self) -> None:
+        board = board_after(300)
+        cause = "both targets' reported motion differs from ours by the same 2.4 kn toward 273°T, along our heading: "
+        cause += "the set's speed input looks 2.4 kn too low"
+        board.take(moment(300), [structs.replace(board._targets["radar-07"].plot, check_cause=cause)])
+        snapshot = board.snapshot(0.0)
+        view = view_of(snapshot, Page.TARGET)
+        view.chosen = "radar-07"
+
+        assert cause in re.sub(r"\s+", " ", text_of(snapshot, view))
+
+    def test_a_small_page_of_a_target_keeps_its_alerts(self) -> None:
+        snapshot = snapshot_after(300)
+        view = view_of(snapshot, Page.TARGET)
+        view.chosen = "radar-07"
+
+        assert "ALARM" in text_of(snapshot, view, look(60, 12))
 
 
 class TestAnySize:
@@ -205,7 +309,11 @@ class TestHostileText:
 
     def test_clean_keeps_what_people_write(self) -> None:
         assert words.clean("  SØLVFISK II – 東風 ") == "SØLVFISK II – 東風"
-        assert words.clean("é" * 100, 10) == "é" * 10
+        assert words.clean("é" * 10, 10) == "é" * 10
+
+    def test_clean_marks_what_it_cuts(self) -> None:
+        """Half a number is another number: 'CPA 0.40' cut from 'CPA 0.40 NM in 3.0 min' must not read as whole."""
+        assert words.clean("é" * 100, 10) == "é" * 9 + "…"
 
 
 class TestKeys:

@@ -325,6 +325,16 @@ class TestPlain:
             "08:00:00 WARNING 5, acknowledged: silent",
         ]
 
+    def test_a_long_alert_is_said_to_its_end(self) -> None:
+        """A difference over several targets has more than 300 characters, and its figures stand last."""
+        output = StringIO()
+        sink = Plain(output, patient=True, cautions=False)
+        text = "radar-03: the set's answer differs: " + "word " * 60 + "set reports CPA 0.16 NM in 4.4 min"
+        sink.take(moment(0), [alert(0, 1, "radar-03", text, AlertState.ACTIVE_UNACKNOWLEDGED, "cross_check")])
+        sink.close()
+
+        assert output.getvalue().endswith("set reports CPA 0.16 NM in 4.4 min\n")
+
     @pytest.mark.parametrize(
         ("change", "state"),
         [
