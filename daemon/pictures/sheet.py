@@ -67,12 +67,15 @@ def plotting_sheet(
     heading_deg: float | None = None,
     radius_nm: float | None = None,
     size: float = 520.0,
+    foot: Sequence[str] = (),
 ) -> Drawing:
     """A sheet with these tracks, the rim `true` (north up) or from the bow (R).
 
-    `heading_deg` draws own heading line. The rim lies at `radius_nm`, or where all that is given fits.
+    `heading_deg` draws own heading line. The rim lies at `radius_nm`, or where all that is given fits. `foot`: lines
+    of text below the sheet.
     """
-    drawing = Drawing(size, size, title, description)
+    drawing = Drawing(size, size + foot_height(foot), title, description)
+    footing(drawing, foot, size)
     sheet = _Sheet(drawing, radius_nm or _needed_nm(tracks))
     sheet.rings()
     sheet.rim(true)
@@ -81,6 +84,20 @@ def plotting_sheet(
     for track in tracks:
         sheet.track(track)
     return drawing
+
+
+FOOT_LINE = 14.0  # pixels
+
+
+def foot_height(foot: Sequence[str]) -> float:
+    """Pixels that lines of text below a picture need."""
+    return FOOT_LINE * len(foot) + 8 if foot else 0.0
+
+
+def footing(drawing: Drawing, foot: Sequence[str], below: float) -> None:
+    """Lines of text below a picture whose height is `below`."""
+    for row, said in enumerate(foot, 1):
+        drawing.text((8, below + FOOT_LINE * row - 2), said, "s")
 
 
 def _needed_nm(tracks: Sequence[SheetTrack]) -> float:
@@ -107,6 +124,7 @@ class _Sheet:
         self._step_nm = _step_nm(needed_nm)
         self._rings = round(rim_nm(needed_nm) / self._step_nm)
         self._scale = (self._middle - 40) / (self._rings * self._step_nm)  # pixels in a mile
+        self._told: list[Point] = []  # where the labels of CPAs stand
 
     def place(self, range_nm: float, bearing_deg: float) -> Point:
         angle = math.radians(bearing_deg)
@@ -144,10 +162,12 @@ class _Sheet:
         places = [self.place(mark.range_nm, mark.bearing_deg) for mark in track.points]
         for piece in _pieces(track.points, places):
             drawing.polyline(thinned(piece), "ours")
+        beside = not _runs_across(places)
         for mark, place in zip(track.points, places, strict=True):
             if mark.label:
                 drawing.circle(place, 3, "ours-dot")
-                drawing.text((place[0] + 6, place[1] + 3), mark.label, "s")
+                right, down = (6, 3) if beside else (0, 15)
+                drawing.text((place[0] + right, place[1] + down), mark.label, "s", "start" if beside else "middle")
         if places:
             x, y = places[0]
             far = x > 0.75 * drawing.width
@@ -171,4 +191,24 @@ class _Sheet:
         self._drawing.polygon([(x - 4, y - 4), (x + 4, y - 4), (x + 4, y + 4), (x - 4, y + 4)], "danger")
         if cpa.label:
             far = x > 0.75 * self._drawing.width
-            self._drawing.text((x - 8 if far else x + 8, y + 12), cpa.label, "danger-ink", "end" if far else "start")
+            at = self._free((x - 8 if far else x + 8, y + 12))
+            self._drawing.text(at, cpa.label, "danger-ink", "end" if far else "start")
+
+    def _free(self, at: Point) -> Point:
+        """The place, or the first below it at which no other CPA's label stands."""
+        x, y = at
+        while any(abs(x - x1) < LABEL[0] and abs(y - y1) < LABEL[1] for x1, y1 in self._told):
+            y += LABEL[1]
+        self._told.append((x, y))
+        return (x, y)
+
+
+LABEL = (200.0, 13.0)  # pixels that the label of a CPA takes at most
+
+
+def _runs_across(places: Sequence[Point]) -> bool:
+    """True where the track runs so nearly along a line of text that it would strike its own times through."""
+    if len(places) < 2:
+        return False
+    (x1, y1), (x2, y2) = places[0], places[-1]
+    return abs(x2 - x1) > 2 * abs(y2 - y1)

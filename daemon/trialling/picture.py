@@ -11,15 +11,16 @@ from daemon import words
 from daemon.errors import UserError
 from daemon.pictures.drawing import Drawing
 from daemon.pictures.files import write
-from daemon.pictures.sheet import Mark, SheetTrack, plotting_sheet
+from daemon.pictures.sheet import Mark, SheetTrack, foot_height, footing, plotting_sheet
 from daemon.trialling.moment import Held, Situation
-from daemon.trialling.words import leg_text
+from daemon.trialling.words import late_s, leg_text
 
 LONGEST_MIN = 30.0
 """A track is drawn to its CPA, at most so far."""
 
 STEP_MIN = 0.25
 _CELL = (64.0, 12.0)
+FOOT_WIDTH = 440.0  # of the longest caution, in pixels
 
 
 def draw(path: Path, situation: Situation, trial: Trial, legs: Sequence[TrialLeg]) -> None:
@@ -31,10 +32,10 @@ def draw(path: Path, situation: Situation, trial: Trial, legs: Sequence[TrialLeg
         count = max(2, int(minutes / STEP_MIN) + 1)
         points = [_mark(held, situation, trial, at) for at in np.linspace(0.0, minutes, count).tolist()]
         cpa = points[-1] if 0 < trial.trial[i].tcpa_min <= LONGEST_MIN else None
-        label = f"TRIAL CPA {trial.trial[i].cpa_nm:.2f} NM"
+        label = f"TRIAL CPA {trial.trial[i].cpa_nm:.2f} NM, {words.clean(held.target, 12)}"
         tracks.append(
             SheetTrack(
-                name=words.clean(held.target, 24),
+                name=_name(held),
                 points=points,
                 cpa=Mark(cpa.range_nm, cpa.bearing_deg, label) if cpa else None,
             )
@@ -46,10 +47,27 @@ def draw(path: Path, situation: Situation, trial: Trial, legs: Sequence[TrialLeg
         description="Relative tracks under the trial, and dashed if we hold on. Targets are assumed to hold on.",
         heading_deg=situation.own.heading_deg,
         size=620.0,
+        foot=_foot(situation),
     )
     sheet.text((8, 16), f"TRIAL  {'; '.join(leg_text(leg) for leg in legs)}", "b")
     sheet.text((8, 30), f"{words.clock(Instant(situation.utc_ms))} UTC. Dashed: holding on. Targets hold on.", "s")
     write(sheet, path)
+
+
+def _name(held: Held) -> str:
+    silent_s = late_s(held)
+    name = words.clean(held.target, 24)
+    return name if silent_s is None else f"{name}, NOT UPDATED for {words.age(silent_s)}"
+
+
+def _foot(situation: Situation) -> list[str]:
+    """What is not on the picture, and the cautions: it may be looked at alone."""
+    left_out = [f"NOT tried: {words.clean(target, 24)}: {why}" for target, why in situation.left_out.items()]
+    more = [f"NOT tried: {len(left_out) - MOST_NAMED} more"] if len(left_out) > MOST_NAMED else []
+    return [*left_out[:MOST_NAMED], *more, *words.CAUTIONS]
+
+
+MOST_NAMED = 6
 
 
 def _refuse_empty(path: Path, situation: Situation) -> None:
@@ -79,9 +97,10 @@ def draw_table(path: Path, situation: Situation, rows: Sequence[Sequence[Cell]])
     _refuse_empty(path, situation)
     wide, high = _CELL
     courses = [cell.course_deg for cell in rows[0]]
+    foot, below = _foot(situation), 64 + high * len(courses)
     drawing = Drawing(
-        70 + wide * len(rows),
-        64 + high * len(courses),
+        max(70 + wide * len(rows), FOOT_WIDTH),
+        below + foot_height(foot),
         "TRIAL: which alterations clear all",
         f"Probability that all targets keep outside {situation.limit_nm:g} NM; filled: 95 % or more.",
     )
@@ -99,4 +118,5 @@ def draw_table(path: Path, situation: Situation, rows: Sequence[Sequence[Cell]])
             drawing.text((left + wide / 2, top + 8), f"{int(100 * cell.all_clear_probability)}", "s", "middle")
     for line, course in enumerate(courses):
         drawing.text((8, 60 + high * line), words.bearing(course), "s")
+    footing(drawing, foot, below)
     write(drawing, path)

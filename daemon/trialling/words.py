@@ -10,7 +10,6 @@ from daemon import words
 from daemon.trialling.moment import Held, Situation
 
 ASSUMPTION = "assumes that every target holds its course and speed; it is geometry, not advice"
-CAUTION = "an aid to look-out: small craft may not be seen by radar at all; the COLREGs decide"
 
 Json = float | int | str | bool | None | list["Json"] | dict[str, "Json"]
 
@@ -24,6 +23,7 @@ def _lines(situation: Situation, legs: Sequence[TrialLeg], trial: Trial, told: S
     yield from _head(situation)
     yield from (f"alteration: {leg_text(leg)}" for leg in legs)
     yield ASSUMPTION
+    yield f"inside: how likely it is that she comes inside {situation.limit_nm:g} NM within {HORIZON_MIN:.0f} min"
     yield ""
     yield f"{'target':16} {'':9} {'CPA, 95 % limits':26} {'TCPA':>9}  {'inside':>8}  passing"
     order = sorted(
@@ -34,15 +34,15 @@ def _lines(situation: Situation, legs: Sequence[TrialLeg], trial: Trial, told: S
         name = words.clean(f"{held.target} {held.name}".strip(), 16)
         yield f"{name:16} {'holding':9} {_outcome(trial.hold_on[i])}"
         yield f"{'':16} {'trial':9} {_outcome(trial.trial[i])}"
-        if (late_s := _late_s(held)) is not None:
-            yield f"{'':16} NOT UPDATED for {words.age(late_s)}: carried on as she was going"
+        if (silent_s := late_s(held)) is not None:
+            yield f"{'':16} NOT UPDATED for {words.age(silent_s)}: carried on as she was going"
     if not situation.targets:
         yield "no target whose motion is known"
     yield from _left_out(situation)
     yield ""
     yield _all_clear(situation, words.percent(trial.all_clear_probability))
     yield from (f"caution, Rule {one.rule}: {f'{one.target}: ' if one.target else ''}{one.text}" for one in told)
-    yield CAUTION
+    yield from words.CAUTIONS
 
 
 def _head(situation: Situation) -> Iterator[str]:
@@ -52,7 +52,7 @@ def _head(situation: Situation) -> Iterator[str]:
     yield f"own ship {words.bearing(course)} {words.knots(speed)} ({situation.own.frame.value})"
 
 
-def _late_s(held: Held) -> float | None:
+def late_s(held: Held) -> float | None:
     """How long a target has said nothing that is only carried on; None for one that is seen."""
     estimate = held.estimate
     if estimate.state is not TrackState.COASTING or estimate.last_change_s is None:
@@ -113,7 +113,7 @@ def _table_lines(situation: Situation, rows: Sequence[Sequence[Cell]]) -> Iterat
     yield ""
     if not situation.targets:
         yield _all_clear(situation, "")
-        yield CAUTION
+        yield from words.CAUTIONS
         return
     of = f"all {len(situation.targets)} tried" if situation.left_out else "all"
     yield f"probability that {of} keep outside, in per cent; * 95 or more"
@@ -121,7 +121,7 @@ def _table_lines(situation: Situation, rows: Sequence[Sequence[Cell]]) -> Iterat
     for cells in zip(*rows, strict=True):
         figures = "".join(f"{_per_cent(cell):>11}" for cell in cells)
         yield f"{words.bearing(cells[0].course_deg):8}{figures}"
-    yield CAUTION
+    yield from words.CAUTIONS
 
 
 def _per_cent(cell: Cell) -> str:
@@ -141,7 +141,7 @@ def as_json(situation: Situation, legs: Sequence[TrialLeg], trial: Trial, told: 
             {
                 "trial": True,
                 "target": held.target,
-                "not_updated_s": None if (late_s := _late_s(held)) is None else round(late_s, 1),
+                "not_updated_s": None if (silent_s := late_s(held)) is None else round(silent_s, 1),
                 "hold_on": _json(trial.hold_on[i]),
                 "trial_manoeuvre": _json(trial.trial[i]),
             }

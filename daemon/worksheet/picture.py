@@ -5,6 +5,7 @@ from pathlib import Path
 import numpy as np
 
 from alerts.plotting.sheet import Frame, ManualPlot
+from daemon import words
 from daemon.pictures.drawing import Drawing
 from daemon.pictures.files import write
 from daemon.pictures.sheet import Ellipse, Mark, SheetTrack, plotting_sheet
@@ -42,6 +43,7 @@ def drawing(plot: ManualPlot) -> Drawing:
         description="Own ship in the middle; the relative track as plotted and, dashed, as it leads on to the CPA.",
         true=is_true,
         heading_deg=plot.heading_deg if is_true else 0.0,
+        foot=(f"Manual plot, {span}. Dashed: as it leads on, if nobody alters.", *words.CAUTIONS),
     )
 
 

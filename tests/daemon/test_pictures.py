@@ -53,6 +53,26 @@ class TestSheet:
 
         assert {"000°T", "060°T", "330°T", "1 NM", "4 NM", "10:00", "CPA 0.50 NM"} <= set(said)
 
+    def test_no_track_strikes_its_times_through(self) -> None:
+        """Beside a track that runs up the sheet, below one that runs across it."""
+        for bearing, below in ((0.0, False), (270.0, True)):
+            points = [Mark(4.0, bearing, "10:00"), Mark(2.0, bearing, "10:06")]
+            drawn = parsed(plotting_sheet([SheetTrack(name="", points=points)], title="track"))
+            dot = next(one for one in drawn.iter(f"{SVG}circle") if one.get("class") == "ours-dot")
+            label = next(one for one in drawn.iter(f"{SVG}text") if one.text == "10:00")
+
+            assert (float(label.get("y", 0)) - float(dot.get("cy", 0)) > 10) is below
+
+    def test_labels_of_two_near_cpas_stand_apart(self) -> None:
+        tracks = [
+            SheetTrack(name=name, points=[Mark(4.0, deg)], cpa=Mark(0.05, deg, f"CPA of {name}"))
+            for name, deg in (("a", 40.0), ("b", 45.0))
+        ]
+        drawn = parsed(plotting_sheet(tracks, title="two"))
+        one, other = (float(text.get("y", 0)) for text in drawn.iter(f"{SVG}text") if "CPA of" in str(text.text))
+
+        assert abs(one - other) >= 12
+
     def test_it_says_what_it_shows_to_those_who_cannot_see_it(self) -> None:
         root = parsed(sheet())
 

@@ -1,6 +1,7 @@
 """`secondplot plot`: what people type, what they are told, and what is refused."""
 
 import json
+from html import escape
 from pathlib import Path
 
 import pytest
@@ -9,6 +10,7 @@ from hypothesis import strategies as st
 
 from daemon.errors import UserError
 from daemon.main import main
+from daemon.words import CAUTIONS
 from daemon.worksheet.points import bearing, clock_s, distance_nm, from_csv, in_order, point, range_error
 
 KEYS = [
@@ -49,6 +51,16 @@ def test_the_example_of_the_help(capsys: pytest.CaptureFixture[str]) -> None:
         assert words in told
     assert "An aid to look-out, never a substitute" in told
     assert "own course stands in for the heading" in told
+
+
+def test_the_sheet_carries_the_cautions(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """It may be printed and looked at alone."""
+    picture = tmp_path / "sheet.svg"
+    assert main(["plot", "--course", "340", "--speed", "12", *TYPED, "--plot", str(picture)]) == 0
+
+    drawn = picture.read_text(encoding="utf-8")
+    assert all(escape(one) in drawn for one in CAUTIONS)
+    assert ">Manual plot, 10:00 to 10:12." in drawn
 
 
 def test_json_has_exactly_its_keys(capsys: pytest.CaptureFixture[str]) -> None:

@@ -2,6 +2,7 @@
 
 import json
 from collections.abc import Iterator
+from html import escape
 from math import atan2, cos, degrees, hypot, radians, sin
 from pathlib import Path
 
@@ -16,8 +17,10 @@ from daemon.errors import UserError
 from daemon.main import main
 from daemon.stream import Stream
 from daemon.trialling.moment import encode, from_recordings, situation_of
+from daemon.trialling.picture import draw
 from daemon.trialling.times import When
 from daemon.trialling.words import as_json, text
+from daemon.words import CAUTIONS
 from parsers import encode as sentences
 from tests.parsers.lines import sealed
 
@@ -65,7 +68,7 @@ def test_every_line_says_trial(passage: Path, capsys: pytest.CaptureFixture[str]
 
         assert all(line.startswith("TRIAL  ") for line in lines)
         assert any("assumes that every target holds its course and speed" in line for line in lines)
-        assert any("an aid to look-out" in line for line in lines)
+        assert lines[-len(CAUTIONS) :] == [f"TRIAL  {one}" for one in CAUTIONS]
     answer = json.loads(told(capsys, str(passage), "--course", "080", "--json"))
     assert answer["trial"] is True
     assert all(one["trial"] is True for one in answer["targets"] + answer["cautions"])
@@ -113,6 +116,21 @@ def test_what_is_not_tried_is_said_beside_the_figure(passage: Path) -> None:
 
     assert "all 3 tried outside 0.5 NM for 60 min: " in said
     assert "; NOT in this figure: radar-09" in said
+
+
+def test_a_picture_names_what_it_does_not_show(passage: Path, tmp_path: Path) -> None:
+    """Looked at alone, a sheet without a target's track would read as a clear sea."""
+    whole = from_recordings([str(passage)], When("+4"), Config())
+    first = whole.targets[0]
+    late = structs.replace(first.estimate, state=TrackState.COASTING, last_change_s=first.estimate.at_s - 40.0)
+    targets = [structs.replace(first, estimate=late), *whole.targets[1:]]
+    situation = structs.replace(whole, targets=targets, left_out={"radar-09": "not settled"})
+    trial = try_out([held.estimate for held in targets], situation.own, [], situation.limit_nm)
+    draw(tmp_path / "trial.svg", situation, trial, [])
+    drawn = (tmp_path / "trial.svg").read_text(encoding="utf-8")
+
+    assert ">NOT tried: radar-09: not settled<" in drawn
+    assert f">{first.target}, NOT UPDATED for 40 s<" in drawn
 
 
 def test_a_target_that_is_only_carried_on_is_said_to_be(passage: Path) -> None:
@@ -271,6 +289,7 @@ def test_pictures_say_trial(passage: Path, tmp_path: Path, capsys: pytest.Captur
     assert all(f">radar-0{number}<" in drawn for number in (1, 2, 3))
     assert "TRIAL CPA" in drawn
     assert "<title>TRIAL" in table
+    assert all(escape(one) in picture for one in CAUTIONS for picture in (drawn, table))
     assert table.count("<rect") >= 36 * 5
     assert main(["trial", str(passage), "--course", "080", "--plot", "trial.gif"]) == 2
     assert ".svg or .png" in capsys.readouterr().err
