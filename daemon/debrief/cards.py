@@ -12,7 +12,7 @@ from daemon.debrief.steadiness import Steadiness
 from daemon.debrief.study import Alteration, Span, Study
 
 
-def said(text: str, limit: int = 200) -> str:
+def said(text: str, limit: int = words.TEXT_LENGTH) -> str:
     """Text from the wire, harmless in a page."""
     return escape(words.clean(text, limit))
 

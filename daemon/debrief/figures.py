@@ -339,13 +339,17 @@ class _Rows:
         return self.LEFT + self._width * (at_s - self._first_s) / self._span_s
 
     def bar(self, name: str, from_s: float, to_s: float, kind: str, hint: str) -> None:
-        y = self.ROW * (self._names.index(name) + 1)
-        width = max(self._x(to_s) - self._x(from_s), 2.5)
-        self.drawing.rectangle((self._x(from_s), y - 14), width, 11, kind, hint)
+        """As thick as it is urgent: colour alone is lost in print, and on those who cannot tell red from brown."""
+        y = self.ROW * (self._names.index(name) + 1) - 8.5
+        width, thick = max(self._x(to_s) - self._x(from_s), 2.5), THICKNESS[kind]
+        self.drawing.rectangle((self._x(from_s), y - thick / 2), width, thick, kind, hint)
 
     def dot(self, name: str, at_s: float, kind: str, hint: str) -> None:
         y = self.ROW * (self._names.index(name) + 1)
         self.drawing.circle((self._x(at_s), y - 8), 4, kind, hint)
+
+
+THICKNESS = {"danger-dot": 13.0, "theirs-dot": 8.0, "ours-dot": 4.0}
 
 
 def timeline(passage: Passage, spans: Sequence[Span], turns: Sequence[Alteration], width: float = 760.0) -> Drawing:
@@ -357,12 +361,12 @@ def timeline(passage: Passage, spans: Sequence[Span], turns: Sequence[Alteration
     )
     for span in spans:
         kind = {Priority.ALARM: "danger-dot", Priority.WARNING: "theirs-dot"}.get(span.alert.priority, "ours-dot")
-        hint = f"{seconds(span.raised_s)} {span.alert.priority}: {words.clean(span.alert.text, 160)}"
+        hint = f"{seconds(span.raised_s)} {span.alert.priority}: {words.clean(span.alert.text, words.TEXT_LENGTH)}"
         rows.bar(named[span.alert.rule], span.raised_s, span.over_s or passage.last_s, kind, hint)
     for turn in turns:
         rows.dot("alterations", turn.at_s, "good", f"{seconds(turn.at_s)} {turn.who}")
     for at_s, note in passage.notes:
-        rows.dot("notes", at_s, "ours-dot", f"{seconds(at_s)} {words.clean(note.text, 120)}")
+        rows.dot("notes", at_s, "ours-dot", f"{seconds(at_s)} {words.clean(note.text, words.TEXT_LENGTH)}")
     for at_s, radar in passage.radar:
         rows.dot(
             "range scale", at_s, "ours-dot", f"{seconds(at_s)} range scale {radar.range_scale_nm or words.DASH} NM"

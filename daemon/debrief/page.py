@@ -150,10 +150,10 @@ def summary(debrief: Debrief) -> str:
 
 
 def _sensors_lost(debrief: Debrief) -> list[str]:
-    """Own ship's sensors that fell silent: what was worked out meanwhile rests on less."""
+    """Own ship's sensors that were silent: what was worked out meanwhile rests on less."""
     told = Counter(span.alert.rule for span in debrief.spans)
-    lost = [f"{sensor} {told[f'{sensor}_lost']} x" for sensor in SENSORS if told[f"{sensor}_lost"]]
-    return [f"Own sensors lost for a while: {', '.join(lost)}."] if lost else []
+    lost = [f"{sensor} {words.several(told[f'{sensor}_lost'], 'time')}" for sensor in SENSORS if told[f"{sensor}_lost"]]
+    return [f"Own ship's sensors without data: {', '.join(lost)}."] if lost else []
 
 
 def _day(at_s: float) -> str:
@@ -209,7 +209,9 @@ def _timeline_section(debrief: Debrief) -> str:
     rows = [[figures.seconds(at_s), text] for at_s, text in sorted(happened)[:MOST_LISTED]]
     more = f"<p>The first {MOST_LISTED} of {len(happened)}.</p>" if len(happened) > MOST_LISTED else ""
     return (
-        f'<section id="timeline"><h2>Timeline</h2><figure>{drawing.svg()}</figure>'
+        f'<section id="timeline"><h2>Timeline</h2><figure>{drawing.svg()}<figcaption>Bars: an alert from its coming '
+        "to its end, thick for an alarm, half as thick for a warning, thin for a caution; a feed while it failed. "
+        "Dots: when it happened.</figcaption></figure>"
         f"<details><summary>The same as a list ({len(happened)} entries)</summary>{table(('UTC', 'what'), rows)}{more}"
         "</details></section>"
     )
@@ -272,7 +274,8 @@ def _quality_section(debrief: Debrief) -> str:
     expected, received = sum(one.expected for one in echoes), sum(one.received for one in echoes)
     losses = sum(len(one.losses) for one in echoes)
     share = words.percent(received / expected) if expected else words.DASH
-    told = f"Of {expected} reports due over all targets, {received} came ({share}); lost for a while: {losses} times."
+    told = f"Of {expected} reports due over all targets, {received} came ({share}); "
+    told += f"lost for a while: {words.several(losses, 'time')}."
     found = changes(debrief.passage, echoes)
     rows = [
         [

@@ -64,7 +64,16 @@ def test_what_own_ship_had_lost_stands_in_the_passages_paragraph(tmp_path: Path)
     assert main(["debrief", str(recording), "--output", str(tmp_path / "page.html")]) == 0
     text = (tmp_path / "page.html").read_text(encoding="utf-8")
 
-    assert "Own sensors lost for a while: heading 1 x, position 1 x." in text
+    assert "Own ship's sensors without data: heading 1 time, position 1 time." in text
+
+
+def test_the_timeline_tells_alarm_from_warning_without_colour(record: Gathered) -> None:
+    """Thickness says it too, and the words below say what thickness says; alerts are read to their end."""
+    debrief = Debrief(record, Shape())
+    bars = re.findall(r'height="([0-9.]+)" class="[a-z-]+"><title>[0-9:]+ (alarm|warning)', page(debrief))
+
+    assert {kind: float(height) for height, kind in bars} == {"alarm": 13.0, "warning": 8.0}
+    assert "thick for an alarm, half as thick for a warning" in page(debrief)
 
 
 def test_a_caution_needs_no_acknowledgement_and_is_not_said_to_have_one(tmp_path: Path) -> None:
