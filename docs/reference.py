@@ -1,4 +1,4 @@
-"""The pages that are made from the code: `python -m docs.reference` writes them, a test holds them to it.
+"""Pages and tables that are made from the code: `python -m docs.reference` writes them, a test holds them to it.
 
 Run it from the project's root.
 """
@@ -19,6 +19,7 @@ from daemon.config import Config
 from daemon.main import COMMANDS
 from daemon.sinks import archive_schema
 from daemon.words import CAUTIONS
+from docs import alert_tables
 
 FOLDER = Path(__file__).parent
 
@@ -201,6 +202,7 @@ def _cell(text: str) -> str:
 
 
 PAGES = {
+    "alerts.md": alert_tables.page,
     "commands.md": commands,
     "configuration.md": configuration,
     "events.md": events_and_archive,

@@ -1,7 +1,4 @@
-"""The tables of docs/alerts.md, made from the code's own.
-
-Run `python -m tests.alerts.alert_tables` to write them into the document again.
-"""
+"""The tables of docs/alerts.md, made from the code's own; `python -m docs.reference` writes them there again."""
 
 import inspect
 import re
@@ -9,10 +6,10 @@ from pathlib import Path
 
 from alerts import identifiers
 from alerts.plotting.terms import AlertState
-from alerts.settings import DEFAULT_CONDITIONS, RULES, Alerts
+from alerts.settings import DEFAULT_CONDITIONS, RULES, Alerts, Passing, Rule, SensorLost
 from alerts.states import TABLE, Trigger
 
-DOCUMENT = Path(__file__).parents[2] / "docs" / "alerts.md"
+DOCUMENT = Path(__file__).parent / "alerts.md"
 
 
 def states() -> str:
@@ -32,12 +29,13 @@ def rules() -> str:
     lines = ["| rule | raised when | priority | hold s | clear: ratio, s | repeat s |", "| --- |" + " --- |" * 5]
     for name in RULES:
         rule = settings.rule(name)
-        when = WHEN.get(name) or (inspect.getdoc(type(rule)) or "").split("\n\n")[0].replace("\n", " ")
+        when = WHEN[name] if type(rule) in SHARED else inspect.cleandoc(type(rule).__doc__ or "").split("\n\n")[0]
         times = f"{rule.hold_s:g} | {rule.clear_ratio:g}, {rule.clear_hold_s:g} | {rule.repeat_s:g}"
-        lines.append(f"| `{name}` | {when} | {rule.priority} | {times} |")
+        lines.append(f"| `{name}` | {' '.join(when.split())} | {rule.priority} | {times} |")
     return "\n".join(lines)
 
 
+SHARED = (Rule, SensorLost, Passing)
 WHEN = {
     # Rules whose settings have no class of their own to say it.
     "heading_lost": "The heading has been silent for 10 s, or is needed and was never heard.",
@@ -77,15 +75,12 @@ TITLES = list(identifiers.TITLES.items())
 TABLES = {"states": states, "rules": rules, "conditions": conditions, "identifiers": names}
 
 
-def renewed(text: str) -> str:
-    """The document with its tables made again between their marks."""
+def page() -> str:
+    """docs/alerts.md with its tables made again between their marks."""
+    text = DOCUMENT.read_text(encoding="utf-8")
     for name, table in TABLES.items():
         mark = re.compile(rf"(<!-- table: {name} -->\n).*?(<!-- end -->)", re.DOTALL)
         before = text
         text = mark.sub(lambda match, table=table: f"{match[1]}{table()}\n{match[2]}", text)  # type: ignore[misc]
         assert mark.search(before), f"docs/alerts.md has no place for the table {name}"
     return text
-
-
-if __name__ == "__main__":
-    DOCUMENT.write_text(renewed(DOCUMENT.read_text(encoding="utf-8")), encoding="utf-8")
