@@ -7,8 +7,11 @@ import threading
 from html import escape
 from pathlib import Path
 
+from rich.console import Console
+from rich.style import Style
 from rich.text import Text
 
+from alerts.events import AnyEvent, Moment
 from alerts.lookout import Lookout
 from alerts.settings import DEFAULT_CONDITIONS
 from daemon.clock import HostClock
@@ -63,12 +66,10 @@ def console(record: Gathered, shown: Page, palette: str) -> str:
     return as_svg(page(snapshot, view, limits, Look(80, 24, PALETTES[palette], UNICODE)))
 
 
-def moments(record: Gathered) -> list[tuple[object, list[object]]]:
+def moments(record: Gathered) -> list[tuple[Moment, list[AnyEvent]]]:
     """What the record holds up to AT_S, in order."""
-    from alerts.events import Moment
-
     passage = record.passage
-    events = [
+    events: list[tuple[float, AnyEvent]] = [
         dated for kind in (passage.own, passage.alerts, passage.radar, passage.notes, passage.feeds) for dated in kind
     ]
     events += [dated for one in passage.targets for dated in record.plots(one.target)]
@@ -82,9 +83,10 @@ def as_svg(lines: list[Text]) -> str:
     """Lines of a terminal as SVG, on a dark ground as terminals mostly are."""
     width, height = 80 * CELL[0] + 20, len(lines) * CELL[1] + 20
     parts = [f'<rect width="{width:.0f}" height="{height:.0f}" fill="#101214"/>']
+    plain = Console(width=80, color_system="truecolor", force_terminal=True)
     for row, line in enumerate(lines):
         column = 0
-        for segment in line.render(_plain()):
+        for segment in line.render(plain):
             x, y = 10 + column * CELL[0], 10 + row * CELL[1]
             column += segment.cell_length
             parts.append(_run(segment.text, segment.style, x, y, segment.cell_length))
@@ -94,13 +96,7 @@ def as_svg(lines: list[Text]) -> str:
     return f"{head}<title>The console</title><desc>{said}</desc><g {font}>{''.join(parts)}</g></svg>\n"
 
 
-def _plain() -> object:
-    from rich.console import Console
-
-    return Console(width=80, color_system="truecolor", force_terminal=True)
-
-
-def _run(text: str, style: object, x: float, y: float, cells: int) -> str:
+def _run(text: str, style: Style | None, x: float, y: float, cells: int) -> str:
     ink, ground = "#d8d8d8", None
     bold = faint = line = False
     if style is not None:
