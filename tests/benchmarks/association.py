@@ -1,6 +1,6 @@
 """Association: right and wrong pairs after 2 min in drawn traffic, and a heading bias found from three pairs.
 
-Run: python tests/benchmarks/association.py [PICTURES] [BIASES]. Prints each figure beside its bound, with the seed.
+Run: python -m tests.benchmarks.association [PICTURES] [BIASES]. Prints each figure beside its bound, with the seed.
 Pictures are drawn by daemon.exercise.traffic: 40 vessels in 6 NM, 30 % without AIS, clutter tracks, AIS 0 to 10 s late,
 radar noise 20 m and 0.5 degrees. They go through the whole program as sentences. Asked of at minute 2: vessels whose
 radar track has settled and whose AIS has been heard half a minute before. Wrong: joined, and not one vessel.

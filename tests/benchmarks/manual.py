@@ -1,6 +1,6 @@
 """Manual plots and marks in RSD against the Cramér-Rao bound: five plots with the stated accuracy.
 
-Run: python tests/benchmarks/manual.py [RUNS]. The readings carry exactly the errors that the plot assumes by default
+Run: python -m tests.benchmarks.manual [RUNS]. The readings carry exactly the errors that the plot assumes by default
 (0.02 NM or 1 % of the range, 1°). The bound is that of the signed miss for an unbiased estimator, from the Fisher
 information of the five readings at the true track. Prints rms errors over the bound; it must be at most 1.2.
 """

@@ -1,6 +1,6 @@
 """Picture quality: how often a doubled scatter or a 30 % loss is found within 3 min, and how often nothing is there.
 
-Run: python tests/benchmarks/quality.py [RUNS]. Prints each figure beside its bound, with the seed. The picture is
+Run: python -m tests.benchmarks.quality [RUNS]. Prints each figure beside its bound, with the seed. The picture is
 invented: targets at 1 to 8 NM reported every 3 s (a jitter of 0.1 s) with 20 m and 0.5° of noise, for 6 min before a
 note; then 180 s with the change. "Found" is a remark marked as more than chance that names the measure.
 """
