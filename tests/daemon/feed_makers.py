@@ -42,7 +42,7 @@ class Station:
     """A feed under test with its intake and clock; ends them whatever happens."""
 
     def __init__(self, uri: str, intake: Intake | None = None) -> None:
-        self.intake = intake or Intake()
+        self.intake = Intake() if intake is None else intake  # an empty one is false
         self.clock = HostClock()
         self.feed: Feed = open_feed(parse(uri), self.intake, self.clock)
         self.lines: list[bytes] = []
