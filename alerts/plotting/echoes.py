@@ -19,6 +19,10 @@ KNOWN_NOISE_LOOKS = 25
 KNOWN_BEARING_SD_DEG = 0.4
 """From so many looks on the feed's own bearing error, as learnt, stands in the standard's place, down to this."""
 
+HEADING_LATE_S, FASTEST_TURN_DEG_S = 0.3, 20.0
+"""How late a heading may be, one sd, and the fastest turn that is believed: while own ship tacks, a bearing made true
+with it is off by as many degrees as she has turned meanwhile."""
+
 _LEAST_BEARING_SD_RAD = radians(KNOWN_BEARING_SD_DEG)
 
 MOVED_NM, MOVED_RATIO = 0.03, 0.004
@@ -56,7 +60,8 @@ def noise_nm(estimate: Estimate, look: Look, east: float, north: float) -> float
     along = u * sin(bearing) + v * cos(bearing)
     range_sd = max(RANGE_SD_NM, RANGE_SD_RATIO * look.range_nm, estimate.range_sd_nm)
     least_sd = KNOWN_BEARING_SD_DEG if estimate.observations >= KNOWN_NOISE_LOOKS else BEARING_SD_DEG
-    bearing_sd = hypot(max(least_sd, estimate.bearing_sd_deg), look.bearing_sd_deg)
+    swing_deg_s = min(abs(look.own.turn_rate_deg_min or 0.0) / 60, FASTEST_TURN_DEG_S)
+    bearing_sd = hypot(max(least_sd, estimate.bearing_sd_deg), look.bearing_sd_deg, swing_deg_s * HEADING_LATE_S)
     across_sd = look.range_nm * radians(bearing_sd)
     of_look = (along * range_sd) ** 2 + (1 - min(1.0, along * along)) * across_sd**2
     return float((max(0.0, of_estimate) + of_look) ** 0.5)

@@ -2,6 +2,8 @@
 
 from collections.abc import Callable
 
+from msgspec import structs
+
 from alerts.events import Alert, AnyEvent, Plot
 from alerts.lookout import Lookout, World
 from alerts.plotting.terms import AlertState
@@ -81,3 +83,34 @@ def test_the_same_is_said_whenever_it_is_flushed() -> None:
         return {1: MEETING, 2: CLEAR, 3: MEETING}
 
     assert run(300, numbers) == run(300, numbers, every_flush_s=60)
+
+
+def test_a_tack_with_a_late_heading_breaks_no_track() -> None:
+    """Own ship goes through 90 degrees in nine seconds, her heading comes a second late, and bearings are off the bow:
+    ten degrees off for a moment. A danger that was acknowledged stays what it is, and no number is anybody else's."""
+
+    def bow_deg(at_s: float) -> float:
+        return min(90.0, max(0.0, 10.0 * (at_s - 400.0)))
+
+    lookout = Lookout()
+    said: list[AnyEvent] = []
+    for tenth in range(0, 5000, 2):
+        at_s = tenth / 10
+        if tenth % 10 == 0:
+            lookout.tick(moment(at_s), World())
+            lookout.take(moment(at_s), [seen.GroundMotion(at_s=at_s, source=GPS, sog_kn=8.0, cog_deg=0.0)])
+        if tenth % 24 == 0:
+            look = OWN.look(MEETING, at_s)
+            report = report_of(1, look, TTM)
+            off_bow_deg = (look.bearing_deg - bow_deg(at_s)) % 360.0
+            lookout.take(
+                moment(at_s),
+                [structs.replace(report, bearing_deg=off_bow_deg, bearing_reference=seen.Reference.RELATIVE)],
+            )
+        lookout.take(moment(at_s), [seen.Heading(at_s=at_s, source=GPS, heading_deg=bow_deg(at_s - 1.0))])
+        said += [event for _, event in lookout.flush()]
+        if tenth == 3900:
+            lookout.acknowledge(moment(at_s))
+
+    assert {event.target for event in said if isinstance(event, Plot)} == {"radar-01"}
+    assert closest_approaches(said)[-1] == ("radar-01", AlertState.ACTIVE_ACKNOWLEDGED)
