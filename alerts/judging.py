@@ -76,8 +76,7 @@ class Judging:
             elif isinstance(item, Gone):
                 self._forget(item.target)
             elif isinstance(item, Carried):
-                self.rules.carry(item.old, item.new)
-                said.extend((item.moment, alert) for alert in self.alerts.carry(item.moment, item.old, item.new))
+                self._carry(item.moment, item.old, item.new, said)
             elif isinstance(item, NewCondition):
                 self._change_condition(item, said)
             elif isinstance(item, NewSettings):
@@ -140,7 +139,13 @@ class Judging:
             self._doubles[sighting.target] = sighting.elder
             text = double_told(sighting.target, sighting.elder)
             said.append(our_note(sighting.moment, text))
+            self._carry(sighting.moment, sighting.target, sighting.elder, said)
         return False
+
+    def _carry(self, moment: Moment, old: str, new: str, said: list[Said]) -> None:
+        """Two targets are one vessel: what is told of the old one goes on under the new."""
+        self.rules.carry(old, new)
+        said.extend((moment, alert) for alert in self.alerts.carry(moment, old, new))
 
     def _judge_time(self, tick: Tick, said: list[Said]) -> None:
         silent_s = _radar_silent_s(tick)

@@ -53,6 +53,20 @@ def test_one_vessel_under_two_numbers_is_alerted_once() -> None:
     ]
 
 
+def test_alerts_of_a_number_that_is_found_to_be_another_go_on_under_that_one() -> None:
+    """Both are told of before anybody can know: the second's alert ends then, and nobody is told that she is lost."""
+    near = Vessel(0, 3, course_deg=180, speed_kn=10)
+    said = run(120, lambda _: {1: near, 2: near})
+    of_second = [event for event in said if isinstance(event, Alert) and event.target == "radar-02"]
+
+    assert [event.state for event in of_second if event.rule == "closest_approach"] == [
+        AlertState.ACTIVE_UNACKNOWLEDGED,
+        AlertState.NORMAL,
+    ]
+    assert not [event for event in said if isinstance(event, Alert) and "LOST" in event.text]
+    assert closest_approaches(said)[-1] == ("radar-01", AlertState.ACTIVE_UNACKNOWLEDGED)
+
+
 def test_when_the_first_number_falls_silent_the_second_tells_of_the_danger() -> None:
     """Nobody's danger is kept quiet for a track that is no longer seen."""
     said = run(560, lambda second: {1: MEETING, 2: MEETING} if second < 450 else {2: MEETING})
