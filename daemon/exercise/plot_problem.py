@@ -16,6 +16,9 @@ from daemon.exercise.scenario import Leg, Target
 RANGE_STEP_NM, BEARING_STEP_DEG = 0.05, 0.5
 """To what a crew reads its radar (choice of ours)."""
 
+NEAREST_NM = 0.2
+"""No plot is laid nearer than this: bearings sweep too fast there to be read (choice of ours)."""
+
 NEAR_NM = 0.2
 """A CPA below this can't be told from none by three readings of this kind (choice of ours)."""
 
@@ -78,7 +81,10 @@ class Worked(Struct, frozen=True):
 
 
 def problems(passage: Passage, interval_min: float, count: int = 3) -> list[Problem]:
-    """A problem for each vessel that gives `count` plots while nothing alters and that still closes at the last."""
+    """A problem for each vessel that gives `count` plots while nothing alters and that still closes at the last.
+
+    It closes in truth and by the plots as they are read: what moves less than a step of the scale gives no problem.
+    """
     found = []
     for column, target in enumerate(passage.scenario.targets):
         if target.clutter:
@@ -90,27 +96,31 @@ def problems(passage: Passage, interval_min: float, count: int = 3) -> list[Prob
 
 
 def _problem(passage: Passage, column: int, target: Target, interval_min: float, count: int) -> Problem | None:
+    """The first stretch of the passage that makes a problem of this target."""
     scenario = passage.scenario
     farthest = scenario.radar.max_range_nm if scenario.radar else 24.0
-    for start in np.arange(interval_min, scenario.duration_min - (count - 1) * interval_min, interval_min):
+    later = np.arange(interval_min, scenario.duration_min - (count - 1) * interval_min, interval_min)
+    for start in (*later, 0.0):  # the start itself last: a crew has settled by then
         times = (start + np.arange(count) * interval_min) * 60.0
-        if _alters(scenario.own_ship.legs, times) or _alters(target.legs, times):
+        if times[-1] > scenario.duration_s or _alters(scenario.own_ship.legs, times) or _alters(target.legs, times):
             continue
-        own, other = passage.own_track.at(times), passage.targets.at(times)
+        own, other = passage.own.state(times), passage.targets.at(times)
         ranges, bearings = range_and_bearing(
-            own.lat_deg[:, 0], own.lon_deg[:, 0], other.lat_deg[:, column], other.lon_deg[:, column]
+            own.lat_deg, own.lon_deg, other.lat_deg[:, column], other.lon_deg[:, column]
         )
-        if ranges.max() > farthest or ranges[-1] >= ranges[-2] or ranges.min() < 0.2:
+        if ranges.max() > farthest or ranges[-1] >= ranges[-2] or ranges.min() < NEAREST_NM:
             continue
-        heading = float(own.course_deg[0, 0] % 360.0)
-        return Problem(
+        heading = float(own.course_deg[0] % 360.0)
+        problem = Problem(
             target.name,
             tuple(_plot(*row, heading) for row in zip(times.tolist(), ranges.tolist(), bearings.tolist(), strict=True)),
-            float(np.degrees(np.arctan2(own.east_kn[0, 0], own.north_kn[0, 0])) % 360.0),
-            float(np.hypot(own.east_kn[0, 0], own.north_kn[0, 0])),
+            float(np.degrees(np.arctan2(own.east_kn[0], own.north_kn[0])) % 360.0),
+            float(np.hypot(own.east_kn[0], own.north_kn[0])),
             heading,
             interval_min,
         )
+        if worked(problem).tcpa_min > 0:
+            return problem
     return None
 
 
