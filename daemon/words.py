@@ -62,6 +62,11 @@ def bearing(deg: float | None, suffix: str = "T") -> str:
     return f"{DASH * 3} {suffix}" if deg is None else f"{round(deg) % 360:03d}°{suffix}"
 
 
+def fine_bearing(deg: float) -> str:
+    """To a tenth of a degree: 061.4°. 359.96 is 000.0°."""
+    return f"{round(deg, 1) % 360.0:05.1f}°"
+
+
 def off_the_bow(relative_deg: float | None) -> str:
     """A relative bearing in -180 to 180 as the trade says it: 61° to port, 12° to starboard."""
     if relative_deg is None:

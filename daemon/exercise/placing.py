@@ -8,6 +8,7 @@ from daemon.errors import UserError
 from daemon.exercise.geodesy import Floats, destination, offset, range_and_bearing, wrapped
 from daemon.exercise.scenario import Meeting, Target
 from daemon.exercise.vessel import STANDING_KN, Vessels
+from daemon.words import fine_bearing
 
 
 class Placed(NamedTuple):
@@ -143,7 +144,7 @@ def _course_for(encounter: _Encounter, target: Target, meets: Meeting, heading_s
                 found.append((relative_kn, low, side))
     if not found:
         raise UserError(
-            f"no course of {target.speed_kn:g} kn brings it from {bearing % 360:05.1f}° at minute {meets.seen_min:g} "
+            f"no course of {target.speed_kn:g} kn brings it from {fine_bearing(bearing)} at minute {meets.seen_min:g} "
             f"to pass {meets.cpa_nm:g} NM {meets.passes} of us at minute {meets.at_min:g}; "
             "change its speed, bearing or times"
         )

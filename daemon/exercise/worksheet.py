@@ -21,6 +21,7 @@ from daemon.exercise.plot_problem import (
     worked,
 )
 from daemon.exercise.truth import TargetTruth, situations
+from daemon.words import fine_bearing
 from parsers.observations import Orientation
 
 CAUTION = (
@@ -114,12 +115,12 @@ def _seen(passage: Passage, problem: Problem) -> str:
     relative = _head_up(passage)
     rows = "".join(
         f"<tr><td>{_clock(passage, plot.at_s)}</td><td>{plot.range_nm:.2f}</td>"
-        f"<td>{_side(plot.relative_deg) if relative else f'{plot.bearing_deg:05.1f}°'}</td></tr>"
+        f"<td>{_side(plot.relative_deg) if relative else fine_bearing(plot.bearing_deg)}</td></tr>"
         for plot in problem.plots
     )
     bearing = "Bearing off the bow" if relative else "True bearing"
-    own = f"Own course {problem.own_course_deg:05.1f}°T and speed {problem.own_speed_kn:.1f} kn over the ground"
-    heading = f", heading {problem.own_heading_deg:05.1f}°T"
+    own = f"Own course {fine_bearing(problem.own_course_deg)}T and speed {problem.own_speed_kn:.1f} kn over the ground"
+    heading = f", heading {fine_bearing(problem.own_heading_deg)}T"
     return f"<p>{own}{heading}.</p><table><tr><th>Time</th><th>Range, NM</th><th>{bearing}</th></tr>{rows}</table>"
 
 
@@ -147,16 +148,16 @@ def _answer(passage: Passage, problem: Problem) -> Iterator[str]:
     exact = _exact(passage, problem)
     last_s = problem.plots[-1].at_s
     found = [
-        f"{answer.relative_course_deg:05.1f}°T, {answer.relative_speed_kn:.1f} kn",
-        f"{answer.cpa_nm:.2f} NM on {answer.cpa_bearing_deg:05.1f}°T",
+        f"{fine_bearing(answer.relative_course_deg)}T, {answer.relative_speed_kn:.1f} kn",
+        f"{answer.cpa_nm:.2f} NM on {fine_bearing(answer.cpa_bearing_deg)}T",
         f"{answer.tcpa_min:.1f} min, at {_clock(passage, round(last_s + answer.tcpa_min * 60))}",
-        f"{answer.course_deg:05.1f}°T, {answer.speed_kn:.1f} kn",
+        f"{fine_bearing(answer.course_deg)}T, {answer.speed_kn:.1f} kn",
         _aspect(answer.aspect_deg),
         _drift(answer, problem),
         _passing(answer),
     ]
     true = ["", f"{exact.cpa_nm:.2f} NM", "" if exact.tcpa_min is None else f"{exact.tcpa_min:.1f} min",
-            f"{exact.course_deg:05.1f}°T, {exact.speed_kn:.1f} kn", "", "", ""]  # fmt: skip
+            f"{fine_bearing(exact.course_deg)}T, {exact.speed_kn:.1f} kn", "", "", ""]  # fmt: skip
     rows = "".join(
         f"<tr><th>{asked}</th><td>{plotted}</td><td>{value}</td></tr>"
         for asked, plotted, value in zip(ASKED, found, true, strict=True)
@@ -197,13 +198,13 @@ def _passing(answer: Worked) -> str:
 
 def _working(problem: Problem, answer: Worked) -> str:
     minutes = (problem.plots[-1].at_s - problem.plots[0].at_s) / 60
-    run = problem.own_speed_kn * minutes / 60
-    relative = answer.relative_speed_kn * minutes / 60
+    hours = minutes / 60
+    own, relative, true = problem.own_course_deg, answer.relative_course_deg, answer.course_deg
     return (
-        f"In {minutes:g} min own ship runs {run:.2f} NM on {problem.own_course_deg:05.1f}°: lay it off so that it "
-        f"ends in O, its beginning is W. O A is {relative:.2f} NM on {answer.relative_course_deg:05.1f}°, the relative "
-        f"movement: {answer.relative_speed_kn:.1f} kn. W A is the target's own way, "
-        f"{answer.speed_kn * minutes / 60:.2f} NM on {answer.course_deg:05.1f}°: {answer.speed_kn:.1f} kn. O A, "
+        f"In {minutes:g} min own ship runs {problem.own_speed_kn * hours:.2f} NM on {fine_bearing(own)}: lay it off so "
+        f"that it ends in O, its beginning is W. O A is {answer.relative_speed_kn * hours:.2f} NM on "
+        f"{fine_bearing(relative)}, the relative movement: {answer.relative_speed_kn:.1f} kn. W A is the target's own "
+        f"way, {answer.speed_kn * hours:.2f} NM on {fine_bearing(true)}: {answer.speed_kn:.1f} kn. O A, "
         f"carried on, comes nearest to us at the foot of the perpendicular: {answer.cpa_nm:.2f} NM, which is reached "
         f"{answer.tcpa_min:.1f} min after A."
     )

@@ -4,7 +4,7 @@ import csv
 import re
 from collections.abc import Iterable, Sequence
 from datetime import UTC, datetime
-from math import isfinite
+from math import ceil, isfinite
 from pathlib import Path
 
 from msgspec import structs
@@ -129,6 +129,8 @@ def from_csv(path: Path) -> tuple[list[Reading], list[OwnLeg]]:
             missing = [name for name in ("time", "bearing", "range") if name not in names]
             if missing:
                 raise UserError(f"{path}: no column {', '.join(missing)}; the first line must be time,bearing,range")
+            if twice := {name for name in names if name and names.count(name) > 1}:
+                raise UserError(f"{path}: two columns are called {min(twice)}")
             return _rows(path, reader, names)
     except OSError as error:
         raise UserError(f"{path}: cannot be read: {error.strerror}", CANNOT_OPEN) from None
@@ -150,30 +152,57 @@ def _rows(
         if len(readings) == _MOST_POINTS:
             raise UserError(f"{path}, line {number}: more than {_MOST_POINTS} points")
         try:
-            reading = point(f"{cells['time'].replace(' ', 'T')} {cells['bearing']} {cells['range'].replace(' ', '')}")
-            heading = cells.get("heading")
-            readings.append(structs.replace(reading, heading_deg=course(heading)) if heading else reading)
-            if cells.get("course") and cells.get("speed"):
-                legs.append(OwnLeg(reading.at_s, course(cells["course"]), speed(cells["speed"])))
+            reading, noted = _row(cells)
         except UserError as error:
             raise UserError(f"{path}, line {number}: {error}") from None
+        readings.append(reading)
+        legs += noted
     return readings, legs
 
 
-def in_order(readings: Sequence[Reading], legs: Sequence[OwnLeg]) -> tuple[list[Reading], list[OwnLeg]]:
-    """Times made to run on past midnight: a clock time that falls back by more than half a day is the next day's.
+def _row(cells: dict[str, str]) -> tuple[Reading, list[OwnLeg]]:
+    """The point of a line, and own course and speed where they are noted in it."""
+    at_s = clock_s(cells["time"])
+    degrees, relative = bearing(cells["bearing"])
+    heading = course(cells["heading"]) if cells.get("heading") else None
+    reading = Reading(at_s, distance_nm(cells["range"]), degrees, relative, heading)
+    noted = cells.get("course", ""), cells.get("speed", "")
+    if not any(noted):
+        return reading, []
+    if not all(noted):
+        raise UserError("own course and own speed go together: give both, or neither")
+    return reading, [OwnLeg(at_s, course(noted[0]), speed(noted[1]))]
 
-    Legs are placed beside the readings: a leg more than half a day before the first reading is the next day's too.
+
+def in_order(readings: Sequence[Reading], legs: Sequence[OwnLeg]) -> tuple[list[Reading], list[OwnLeg]]:
+    """In order of time, clock times made to run on past midnight; what is dated stays as it is.
+
+    A clock time that falls back by more than half a day from the reading before it is the next day's. A leg's is that
+    of the plot's days: see `_beside`. Raises UserError where some readings are dated and some are not.
     """
+    dated = [_is_dated(one) for one in readings]
+    if any(dated) != all(dated) or (any(map(_is_dated, legs)) and not all(dated)):
+        raise UserError("some times have a date and some have none: give all with a date, or none")
     placed: list[Reading] = []
     for reading in readings:
         at_s = reading.at_s
-        while placed and at_s < placed[-1].at_s - DAY_S / 2:
+        while placed and not _is_dated(reading) and at_s < placed[-1].at_s - DAY_S / 2:
             at_s += DAY_S
         placed.append(structs.replace(reading, at_s=at_s))
     placed.sort(key=lambda reading: reading.at_s)
-    first_s = placed[0].at_s if placed else 0.0
-    moved = [
-        structs.replace(one, at_s=one.at_s + DAY_S if one.at_s < first_s - DAY_S / 2 else one.at_s) for one in legs
-    ]
+    if not placed:
+        return [], list(legs)
+    first_s, last_s = placed[0].at_s, placed[-1].at_s
+    moved = [one if _is_dated(one) else structs.replace(one, at_s=_beside(one.at_s, first_s, last_s)) for one in legs]
     return placed, sorted(moved, key=lambda one: one.at_s)
+
+
+def _is_dated(one: Reading | OwnLeg) -> bool:
+    """Whether its time is UNIX seconds: a clock time, as read, is less than a day."""
+    return not 0 <= one.at_s < DAY_S
+
+
+def _beside(at_s: float, first_s: float, last_s: float) -> float:
+    """A clock time on one of the days of a plot: within it if it can be, else at the nearer side of its beginning."""
+    later_s = at_s + DAY_S * ceil((first_s - at_s) / DAY_S)
+    return later_s if later_s <= last_s or later_s - first_s < DAY_S / 2 else later_s - DAY_S

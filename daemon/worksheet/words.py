@@ -6,7 +6,7 @@ from alerts.plotting.colregs import rule_number
 from alerts.plotting.encounter import Angles, EncounterSettings, geometry, rule_19, signed
 from alerts.plotting.sheet import Frame, ManualPlot, Value
 from alerts.plotting.terms import Encounter, Passing
-from daemon.words import bearing
+from daemon.words import bearing, fine_bearing
 
 CAUTION = (
     "An aid to look-out, never a substitute: small craft, buoys and wood may not be seen by radar at all. "
@@ -58,7 +58,7 @@ def _points(plot: ManualPlot) -> Iterator[str]:
         if residual.fits is not None:
             by = f"{plus(residual.range_residual_nm, 2)} NM, {plus(residual.bearing_residual_deg, 1)}°"
             off = f"   off the line {by}{'' if residual.fits else '   DOES NOT FIT'}"
-        seen = f"{residual.bearing_deg:05.1f}°{'T' if plot.frame == Frame.TRUE else 'R'}"
+        seen = f"{fine_bearing(residual.bearing_deg)}{'T' if plot.frame == Frame.TRUE else 'R'}"
         yield f"  {number}  {clock(residual.at_s):8}  {seen}  {residual.range_nm:.2f} NM{off}"
 
 
@@ -74,12 +74,17 @@ def _answers(plot: ManualPlot) -> Iterator[str]:
     side = f", bearing {angle(plot, movement.cpa_bearing.best)}" if movement.cpa_bearing else ""
     yield f"CPA                {movement.cpa.best:.2f} NM ({limits(movement.cpa)}){side}"
     if movement.tcpa_min is not None:
-        at = clock(plot.last_s + 60 * movement.tcpa_min.best)
-        yield f"TCPA               {_until(movement.tcpa_min.best)} ({limits(movement.tcpa_min, '.1f')}), at {at}"
+        when = _until(movement.tcpa_min.best)
+        yield f"TCPA               {when} ({limits(movement.tcpa_min, '.1f')}){_at(plot, movement.tcpa_min.best)}"
     yield from _target(plot)
     yield f"Bearing            {_bearing(plot)}"
     yield f"Passing            {_passing(plot)}"
     yield from _encounter(plot)
+
+
+def _at(plot: ManualPlot, after_min: float) -> str:
+    """The clock time of a moment after the last point; nothing beyond a day, where it would be another day's."""
+    return f", at {clock(plot.last_s + 60 * after_min)}" if abs(after_min) < 1440 else ""
 
 
 def _until(tcpa_min: float) -> str:
@@ -123,8 +128,7 @@ def _passing(plot: ManualPlot) -> str:
     }
     said = words[plot.passing]
     if plot.bow_crossing_nm is not None and plot.bow_crossing_min is not None:
-        at = clock(plot.last_s + 60 * plot.bow_crossing_min)
-        said += f"; crosses our heading line {plot.bow_crossing_nm:.2f} NM ahead at {at}"
+        said += f"; crosses our heading line {plot.bow_crossing_nm:.2f} NM ahead{_at(plot, plot.bow_crossing_min)}"
     return said
 
 

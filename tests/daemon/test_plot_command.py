@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from daemon.errors import UserError
 from daemon.main import main
 from daemon.words import CAUTIONS
-from daemon.worksheet.points import bearing, clock_s, distance_nm, from_csv, in_order, point, range_error
+from daemon.worksheet.points import bearing, clock_s, distance_nm, from_csv, in_order, leg, point, range_error
 
 KEYS = [
     "relative_course_deg",
@@ -190,6 +190,21 @@ def test_csv_errors_name_the_line(tmp_path: Path) -> None:
     path.write_text("when,where\n1,2\n")
     with pytest.raises(UserError, match="no column time, bearing, range"):
         from_csv(path)
+    path.write_text("time,time,bearing,range\n10:00,10:00,061,4\n")
+    with pytest.raises(UserError, match="two columns are called time"):
+        from_csv(path)
+    path.write_text("time,bearing,range,course,speed\n10:00,061,4,340,\n")
+    with pytest.raises(UserError, match=r"line 2: own course and own speed go together"):
+        from_csv(path)
+
+
+def test_csv_cells_are_read_as_typed_points_are(tmp_path: Path) -> None:
+    """Blanks inside a bearing, a range or a time are no reason to refuse a line."""
+    path = tmp_path / "x.csv"
+    path.write_text("time,bearing,range\n2027-01-15 10:00,R 299,800 m\n")
+    (reading,), _ = from_csv(path)
+
+    assert reading == point("2027-01-15T10:00 R299 800m")
 
 
 @settings(max_examples=200, derandomize=True)
@@ -208,6 +223,37 @@ def test_times_run_on_past_midnight() -> None:
     readings, _ = in_order([point("23:58 000 4"), point("00:04 000 3"), point("00:01 000 3.5")], [])
 
     assert [one.at_s for one in readings] == [86_280, 86_460, 86_640]
+
+
+@pytest.mark.parametrize(
+    ("readings", "own", "hours"),
+    [
+        (["00:10", "00:16"], ["23:55", "00:15"], [-0.25, 0.0833]),  # altered before midnight, plotted after
+        (["23:50", "00:20"], ["23:40", "00:05"], [-0.1667, 0.25]),
+        (["08:00", "19:00", "21:00"], ["07:00", "20:30"], [-1.0, 12.5]),
+        (["2027-01-15T10:00", "2027-01-15T10:12"], ["09:50", "10:06"], [-0.1667, 0.1]),
+        (["2027-01-15T00:10", "2027-01-15T00:16"], ["23:55", "00:15"], [-0.25, 0.0833]),
+        (["2027-01-15T10:00", "2027-01-15T10:12"], ["2027-01-14T20:00"], [-14.0]),
+    ],
+)
+def test_own_motion_is_placed_beside_the_readings(readings: list[str], own: list[str], hours: list[float]) -> None:
+    """Hours from the first reading to each leg: over midnight on either side, and where the readings have a date."""
+    placed, legs = in_order([point(f"{at} 000 4") for at in readings], [leg(f"{at} 010 8") for at in own])
+
+    assert [(one.at_s - placed[0].at_s) / 3600 for one in legs] == pytest.approx(hours, abs=0.0001)
+
+
+def test_dated_readings_are_never_moved_by_a_day() -> None:
+    """Out of order by more than half a day they are put in order; a date and no date don't go together."""
+    late, early = point("2027-01-15T10:00 000 4"), point("2027-01-14T20:00 000 5")
+
+    assert in_order([late, early], []) == ([early, late], [])
+    for readings, legs in (
+        ([late, point("10:06 000 3")], []),
+        ([point("10:06 000 3")], [leg("2027-01-15T10:00 010 8")]),
+    ):
+        with pytest.raises(UserError, match="some times have a date and some have none"):
+            in_order(readings, legs)
 
 
 def test_the_plotting_sheet_is_drawn(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
@@ -237,3 +283,15 @@ def test_a_closest_approach_that_is_past_is_said_to_be(capsys: pytest.CaptureFix
 def test_a_csv_file_that_is_not_there_is_said_plainly(capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["plot", "--csv", "no-such.csv"]) == 3
     assert capsys.readouterr().err == "secondplot plot: no-such.csv: cannot be read: No such file or directory\n"
+
+
+def test_bearings_round_to_north_and_times_beyond_a_day_have_no_clock(capsys: pytest.CaptureFixture[str]) -> None:
+    """359.97 is 000.0; a CPA in four days is told in minutes, not by the hour of a day that is not today."""
+    assert main(["plot", "10:00 359.97T 4.0", "10:30 000T 3.98", "11:00 000T 3.96"]) == 0
+    told = capsys.readouterr().out
+
+    assert "000.0°T  4.00 NM" in told
+    assert "360.0" not in told
+    (line,) = [line for line in told.splitlines() if line.startswith("TCPA")]
+    assert "5923.9 min after the last point" in line
+    assert " at " not in line
