@@ -12,7 +12,7 @@ import subprocess
 import sys
 import threading
 import time
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from itertools import pairwise
 from pathlib import Path
 
@@ -34,11 +34,14 @@ class Program:
         archive: Path | None = None,
         events: str = "-",
         extra: Mapping[str, str] | None = None,
+        settings: Sequence[str] = (),
     ) -> None:
         self.port = free_port()
         words = [sys.executable, "-m", "daemon.main", "watch", "--events", events]
         for feed in (f"udp:127.0.0.1:{self.port}?name=net&cap=100000", *feeds):
             words += ["--feed", feed]
+        for setting in settings:
+            words += ["--set", setting]
         words += ["--archive", str(archive)] if archive else ["--no-archive"]
         environment = {**os.environ, "XDG_RUNTIME_DIR": str(folder), **(extra or {})}
         self.process = subprocess.Popen(
@@ -71,6 +74,10 @@ class Program:
             if self.until(lambda event: event["event"] == "feed", 0.1) is not None:
                 return True
         return False
+
+    def so_far(self) -> list[dict[str, object]]:
+        """The events that have come and were not asked for yet."""
+        return [self.came.get_nowait()[1] for _ in range(self.came.qsize())]
 
     def stop(self, number: signal.Signals = signal.SIGTERM) -> tuple[int, float]:
         """Exit code, and how long it took."""
@@ -119,28 +126,26 @@ def stopping(folder: Path, rounds: int, seed: int) -> Outcome:
         if took_s > 2.0 or (code != 0 and state != "starting"):
             bad.append(f"{state}: code {code} after {took_s:.2f} s")
 
+    def up(state: str, program: Program) -> Program:
+        if not program.until_up():
+            bad.append(f"{state}: it never came up")
+        return program
+
     for _ in range(rounds):
         number = dice.choice((signal.SIGTERM, signal.SIGINT))
         program = Program(folder)
         time.sleep(dice.uniform(0.0, 0.3))
         judge("starting", program.stop(number))
-        program = Program(folder, archive=folder / "idle.sqlite")
-        program.until_up()
-        judge("idle", program.stop(number))
-        program = Program(folder, f"serial:{folder / 'absent'}")
-        program.until_up()
-        judge("adapter gone", program.stop(number))
-        program = Program(folder, archive=folder / "flood.sqlite")
-        program.until_up()
+        judge("idle", up("idle", Program(folder, archive=folder / "idle.sqlite")).stop(number))
+        judge("adapter gone", up("adapter gone", Program(folder, f"serial:{folder / 'absent'}")).stop(number))
+        program = up("flooded", Program(folder, archive=folder / "flood.sqlite"))
         flood = _Flood(program.port)
         time.sleep(0.5)
         judge("flooded", program.stop(number))
         flood.stop()
         with tmpfs(folder / "disk", 256) as disk:
             (disk / "ballast").write_bytes(bytes(240 * 1024))
-            program = Program(folder, archive=disk / "a.sqlite")
-            program.until_up()
-            judge("disk full", program.stop(number))
+            judge("disk full", up("disk full", Program(folder, archive=disk / "a.sqlite")).stop(number))
     return Outcome(
         fault="SIGTERM or SIGINT while starting, idle, flooded, without its adapter, with a full disk",
         tried=len(took),
@@ -245,6 +250,12 @@ HOST_JUMPS = ("+7200", "-86400", "-619315200", "+1", "+31536000", "-1", "+0")
 """What the host's clock is put to, against the truth, one after the other: seconds, as libfaketime reads them."""
 
 
+ZONE = ("zones.ring.to_nm=4", "grace_s=0", "hold_s=0")
+"""An alarm from the first report on, and so over every jump: the closest approach is told after some 25 s."""
+
+DANGERS = ("guard_zone", "closest_approach")
+
+
 def faketime() -> Path | None:
     """The library that moves a process's wall clock (Debian package libfaketime), if it is installed."""
     return next(iter(sorted(Path("/usr/lib").glob("*/faketime/libfaketimeMT.so.1"))), None)
@@ -263,22 +274,26 @@ def host_clock(folder: Path, seconds: float) -> Outcome:
         "FAKETIME_DONT_FAKE_MONOTONIC": "1",
         "DONT_FAKE_MONOTONIC": "1",  # the name that older versions read
     }
-    program = Program(folder, archive=archive, extra=fake)
+    program = Program(folder, archive=archive, extra=fake, settings=[f"alerts.guard_zone.{key}" for key in ZONE])
     if not program.until_up():
         return Outcome(fault="host clock", tried=0, lost="the watch did not come up", bad=["not up"])
-    began = time.monotonic()
-    jumps, sent = list(HOST_JUMPS), 0
-    while (now_s := time.monotonic() - began) < seconds:
-        if jumps and now_s > seconds * (1 - len(jumps) / (len(HOST_JUMPS) + 1)):
-            stamp.write_text(f"{jumps.pop(0)}\n")
-        program.send("$HEHDT,045.0,T")
-        program.send("$IIVHW,,T,,M,10.0,N,18.5,K")
-        program.send(f"$RATTM,01,{3 - 0.002 * sent:.3f},010.0,T,10.0,190.0,T,0.0,20.0,N,,T,,,A")
-        sent += 1
-        time.sleep(0.2)
+    events: list[dict[str, object]] = []
+    sent = expected = 0
+    stay_s = seconds / (len(HOST_JUMPS) + 1)
+    for before, jump in pairwise(("+0", "+0", *HOST_JUMPS)):
+        stamp.write_text(f"{jump}\n")
+        expected += is_told(before, jump)
+        put = time.monotonic()
+        while (now_s := time.monotonic() - put) < stay_s or (len(_jumps(events)) < expected and now_s < 10):
+            program.send("$HEHDT,045.0,T")
+            program.send("$IIVHW,,T,,M,10.0,N,18.5,K")
+            program.send(f"$RATTM,01,{3 - 0.002 * sent:.3f},010.0,T,10.0,190.0,T,0.0,20.0,N,,T,,,A")
+            sent += 1
+            time.sleep(0.2)
+            events += program.so_far()
     time.sleep(0.3)
     code, took_s = program.stop()
-    events = [program.came.get_nowait()[1] for _ in range(program.came.qsize())]
+    events += program.so_far()
     bad = _unmoved(events, sent, archive)
     if code or took_s > 2:
         bad.append(f"code {code} after {took_s:.2f} s")
@@ -290,6 +305,15 @@ def host_clock(folder: Path, seconds: float) -> Outcome:
     )
 
 
+def is_told(before: str, jump: str) -> bool:
+    """Whether the step is one that the watch tells."""
+    return abs(float(jump) - float(before)) > 2
+
+
+def _jumps(events: list[dict[str, object]]) -> set[object]:
+    return {event["id"] for event in events if event["event"] == "alert" and event["rule"] == "clock_jump"}
+
+
 def _unmoved(events: list[dict[str, object]], sent: int, archive: Path) -> list[str]:
     """What a clock that was put has done to the events and the archive; nothing, if all is well."""
     bad = []
@@ -297,19 +321,27 @@ def _unmoved(events: list[dict[str, object]], sent: int, archive: Path) -> list[
     if len(plots) != sent or {plot["target"] for plot in plots} != {"radar-01"}:
         bad.append(f"{sent} reports, {len(plots)} plots of {len({plot['target'] for plot in plots})} tracks")
     alerts = [event for event in events if event["event"] == "alert"]
-    told = {event["id"] for event in alerts if event["rule"] == "clock_jump"}
-    if len(told) != sum(abs(float(b) - float(a)) > 2 for a, b in pairwise(("+0", *HOST_JUMPS))):
-        bad.append(f"{len(told)} jumps told")
-    others = {event["rule"] for event in alerts} - {"clock_jump", "closest_approach", "annunciator_failed"}
+    if len(_jumps(events)) != sum(is_told(before, jump) for before, jump in pairwise(("+0", *HOST_JUMPS))):
+        bad.append(f"{len(_jumps(events))} jumps told")
+    others = {event["rule"] for event in alerts} - {"clock_jump", *DANGERS, "annunciator_failed"}
     if others:  # a machine without a sound player has a cause for the last of these
         bad.append(f"alerts without a cause: {', '.join(map(str, others))}")
-    dangers = [event["state"] for event in alerts if event["rule"] == "closest_approach"]
-    if dangers.count("active-unacknowledged") > 2 or len({e["id"] for e in alerts if e["id"] not in told}) > 2:
-        bad.append(f"the danger was told again: {dangers}")
+    bad += _told_again(alerts)
     if {event["state"] for event in events if event["event"] == "feed"} != {"up"}:
         bad.append("a feed was called silent")
     with contextlib.closing(sqlite3.connect(archive)) as connection:
         times = [row[0] for row in connection.execute("SELECT at_s FROM plots ORDER BY plot_id")]
         if times != sorted(times) or len(times) != sent:
             bad.append(f"{len(times)} of {sent} plots in the archive, in order: {times == sorted(times)}")
+    return bad
+
+
+def _told_again(alerts: list[dict[str, object]]) -> list[str]:
+    """Each danger is one alert, told once and at most repeated once; that of the guard zone is there in any case."""
+    bad = []
+    for rule in DANGERS:
+        told = [event for event in alerts if event["rule"] == rule]
+        raised = sum(event["state"] == "active-unacknowledged" for event in told)
+        if len({event["id"] for event in told}) > 1 or raised > 2 or (rule == "guard_zone" and not raised):
+            bad.append(f"{rule}: {[(event['id'], event['state']) for event in told]}")
     return bad
