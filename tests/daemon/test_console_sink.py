@@ -17,6 +17,7 @@ from rich.text import Text
 from alerts.events import Alert, Note
 from alerts.plotting.terms import AlertState, FeedState, Priority
 from alerts.settings import DEFAULT_CONDITIONS
+from daemon.clock import VirtualClock
 from daemon.console.board import Board, Snapshot
 from daemon.console.lines import Limits, Look
 from daemon.console.pages import page
@@ -25,7 +26,7 @@ from daemon.console.state import Page, View
 from daemon.console.terminal import Terminal
 from daemon.control import Request
 from daemon.errors import UserError
-from daemon.sinks.console import Console
+from daemon.sinks.console import SILENCE_S, Console
 from daemon.sinks.face import SinkError
 from daemon.sinks.plain import Plain
 from tests.daemon.passages import alert, feed, moment, passage
@@ -165,9 +166,11 @@ class TestConsole:
         """A hung-up terminal is the sink's fault, raised in the stream's thread; the watch then goes on without it."""
         master, slave = pty.openpty()
         output = os.fdopen(os.dup(slave), "w", encoding="utf-8")
-        sink = Console(lambda request: None, output=output, keys_fd=os.dup(slave))
+        clock = VirtualClock()
+        sink = Console(lambda request: None, output=output, keys_fd=os.dup(slave), clock=clock)
         os.close(slave)
         os.close(master)
+        clock.advance(2 * SILENCE_S)  # now there is something to write
         sink._thread.join(10)
 
         with pytest.raises(SinkError, match="goes on without it"):
