@@ -4,21 +4,25 @@ import gzip
 import importlib
 import os
 import re
+import select
 import shlex
 import shutil
 import signal
 import subprocess
 import sys
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager, suppress
 from datetime import UTC, datetime
 from pathlib import Path
+from tempfile import TemporaryDirectory
 
 import pytest
 from msgspec import structs
 
+from daemon import control
+from daemon.errors import UserError
 from daemon.exercise import generate, reading
 from daemon.main import COMMANDS, main
 from docs import reference
@@ -28,8 +32,9 @@ PAGES = [ROOT / "README.md", ROOT / "recordings" / "README.md", *sorted((ROOT / 
 
 LINE = re.compile(r"^(?: +|\.venv/bin/)?(secondplot .+)$")
 
-# What a person would wait for is shortened, and nothing else: a passage at its own pace, a minute of listening.
-SHORTER = ((" --pace 20", " --pace max"), (" --for 60", " --for 1"))
+# What a person would wait for is shortened, and nothing else: a passage at its own pace, a minute of listening, twenty
+# drawings.
+SHORTER = ((" --pace 20", " --pace max"), (" --for 60", " --for 1"), (" --draw 20", " --draw 4"))
 
 
 def shown() -> Iterator[tuple[str, str]]:
@@ -89,27 +94,40 @@ def place(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return folder
 
 
-def start(words: list[str], folder: Path) -> "subprocess.Popen[bytes]":
-    homes = {name: str(folder / name.lower()) for name in ("XDG_CONFIG_HOME", "XDG_DATA_HOME", "XDG_RUNTIME_DIR")}
+def start(words: list[str], folder: Path, speaks_in: Path | None = None) -> "subprocess.Popen[bytes]":
+    """`speaks_in` is the runtime directory: what runs in the same one can speak to each other."""
+    homes = {name: folder / name.lower() for name in ("XDG_CONFIG_HOME", "XDG_DATA_HOME")}
+    homes["XDG_RUNTIME_DIR"] = speaks_in or folder / "runtime"
     for home in homes.values():
-        Path(home).mkdir(exist_ok=True, mode=0o700)
-    environment = {**os.environ, **homes, "PYTHONPATH": str(ROOT)}
+        home.mkdir(exist_ok=True, mode=0o700)
+    environment = {**os.environ, **{name: str(home) for name, home in homes.items()}, "PYTHONPATH": str(ROOT)}
     command = [sys.executable, "-m", "daemon.main", *words]
     return subprocess.Popen(
         command, cwd=folder, env=environment, stdin=subprocess.DEVNULL, stdout=subprocess.PIPE, stderr=subprocess.STDOUT
     )
 
 
+def is_up(words: list[str], process: "subprocess.Popen[bytes]", speaks_in: Path) -> bool:
+    """Whether it does what it is for: a watch answers, an exercise has said where it sends."""
+    if words[0] == "exercise":
+        assert process.stdout
+        return bool(select.select([process.stdout], [], [], 0)[0])
+    with suppress(UserError):
+        return control.ask(control.Request("status"), folder=speaks_in / "secondplot").ok
+    return False
+
+
 def runs_until_stopped(words: list[str], folder: Path) -> str:
     """Starts what does not end by itself, sees that it goes on, and ends it in order. Answers what is wrong."""
-    process = start(words, folder)
-    with suppress(subprocess.TimeoutExpired):
-        process.wait(1.3)
-    if process.poll() is not None:
-        return f"ended by itself with {process.returncode}: {process.communicate()[0].decode()[-500:]}"
-    process.send_signal(signal.SIGTERM)
-    said = process.communicate(timeout=10)[0].decode()[-500:]
-    return "" if process.returncode in (0, 130, -signal.SIGTERM) else f"ended with {process.returncode}: {said}"
+    with TemporaryDirectory() as speaks_in:
+        process = start(words, folder, Path(speaks_in))
+        latest = time.monotonic() + 30
+        while process.poll() is None and time.monotonic() < latest and not is_up(words, process, Path(speaks_in)):
+            time.sleep(0.02)
+        went_on = process.poll() is None and time.monotonic() < latest
+        process.send_signal(signal.SIGTERM)
+        said = process.communicate(timeout=10)[0].decode()[-500:]
+    return "" if went_on and process.returncode == 0 else f"ended with {process.returncode}: {said}"
 
 
 def runs_to_its_end(words: list[str], folder: Path) -> str:
@@ -122,18 +140,33 @@ def runs_to_its_end(words: list[str], folder: Path) -> str:
     return "" if process.returncode in good else f"ended with {process.returncode}: {said}"
 
 
+def runs(words: list[str], folder: Path) -> str:
+    return (runs_until_stopped if is_endless(words) else runs_to_its_end)(words, folder)
+
+
+def is_answered(words: list[str], folder: Path) -> str:
+    """What speaks to a watch: two are running, to serve all examples, so one is named."""
+    chosen = [] if "--watch" in words else ["--watch", "watch"]
+    problem = runs_to_its_end([*words, *chosen], folder)
+    return "" if "no such alert" in problem else problem
+
+
 @contextmanager
 def a_running_watch(folder: Path) -> Iterator[None]:
     """Two watches, of the names that the examples speak to, with an exercise coming in to the first."""
     feeds = ("udp:127.0.0.1:10179?name=radar", "udp:127.0.0.1:10180?name=other")
-    sent = ["exercise", "recordings/fog-crossing.toml", "--to", "udp:127.0.0.1:10179", "--pace", "20"]
+    sent = ["exercise", "recordings/fog-crossing.toml", "--to", "udp:127.0.0.1:10179", "--pace", "4"]
+    events = folder / "watch.jsonl"
     running = [
-        start(["watch", "--feed", feeds[0], "--quiet", "--no-archive"], folder),
+        start(["watch", "--feed", feeds[0], "--quiet", "--no-archive", "--events", str(events)], folder),
         start(["watch", "--feed", feeds[1], "--quiet", "--no-archive", "--name", "radar"], folder),
         start(sent, folder),
     ]
-    time.sleep(5.0)
     try:
+        latest = time.monotonic() + 60
+        while not (events.exists() and '"event":"plot"' in events.read_text(encoding="utf-8")):
+            assert time.monotonic() < latest, "the watch plots no target"
+            time.sleep(0.1)
         yield
     finally:
         for process in running:
@@ -141,30 +174,29 @@ def a_running_watch(folder: Path) -> Iterator[None]:
             process.communicate(timeout=10)
 
 
-@pytest.mark.timeout(400)  # a hundred processes, one after another: on a busy machine more than two minutes
+@pytest.mark.timeout(400)  # half a hundred processes: on a busy machine more than two minutes
 def test_every_command_line_runs(place: Path) -> None:
     """Each as it stands, once; those that speak to a watch speak to a running one with a target on its plot."""
-    lines = {line: where for where, line in reversed(list(shown()))}
+    examples = {tuple(words_of(line)): f"{where}: {line}" for where, line in reversed(list(shown()))}
     wrong: dict[str, str] = {}
 
-    def run_each(is_live: bool) -> None:
-        for line, where in lines.items():
-            words = words_of(line)
-            if not speaks_to_a_watch(words) and is_on_the_lines(words) is is_live:
-                run = runs_until_stopped if is_endless(words) else runs_to_its_end
-                wrong[f"{where}: {line}"] = run(words, place)
+    def run_each(belongs: Callable[[list[str]], bool], run: Callable[[list[str], Path], str]) -> None:
+        for words, example in examples.items():
+            if belongs(list(words)):
+                wrong[example] = run(list(words), place)
 
-    with ThreadPoolExecutor(2) as lanes:  # what is live mostly waits
-        list(lanes.map(run_each, (True, False)))
-    with a_running_watch(place):
-        for line, where in lines.items():
-            words = words_of(line)
-            if speaks_to_a_watch(words):
-                chosen = [] if "--watch" in words else ["--watch", "watch"]  # two are running, to serve all examples
-                wrong[f"{where}: {line}"] = runs_to_its_end([*words, *chosen], place)
-    wrong = {line: problem for line, problem in wrong.items() if problem and "no such alert" not in problem}
+    def is_on_its_own(words: list[str]) -> bool:
+        return not speaks_to_a_watch(words) and not is_on_the_lines(words)
 
-    assert not wrong, "\n".join(f"{line}\n    {problem}" for line, problem in wrong.items())
+    with a_running_watch(place), ThreadPoolExecutor(2) as lanes:  # what is live mostly waits
+        live = lanes.submit(run_each, is_on_the_lines, runs)
+        spoken = lanes.submit(run_each, speaks_to_a_watch, is_answered)
+        run_each(is_on_its_own, runs)
+        live.result()
+        spoken.result()
+
+    assert len(wrong) == len(examples)
+    assert not any(wrong.values()), "\n".join(f"{one}\n    {problem}" for one, problem in wrong.items() if problem)
 
 
 @pytest.mark.parametrize("name", reference.PAGES)
