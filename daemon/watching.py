@@ -189,6 +189,8 @@ class Watch:
         self.stream.close()
         for text in self.stream.unbalanced():
             print(f"secondplot watch: {text}", file=sys.stderr)
+        if all(feed.link.ended for feed in self.feeds) and not any(feed.counters.accepted for feed in self.feeds):
+            print("secondplot watch: no line could be used; `secondplot survey` says what is there", file=sys.stderr)
         if self.recorder is not None:
             self.recorder.close()
 

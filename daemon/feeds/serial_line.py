@@ -117,4 +117,8 @@ def plainly(path: str, error: Exception) -> str:
         return f"{path}: no permission: add this user to the group that owns it (usually dialout)"
     if number in (11, 16):
         return f"{path} is in use by another program"
+    if number == 21:
+        return f"{path} is a folder"
+    if number == 25 or "Inappropriate ioctl" in str(error):  # pyserial keeps the number of some errors to itself
+        return f"{path} is no serial port"
     return f"{path} cannot be opened: {error}"

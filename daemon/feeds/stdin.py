@@ -32,7 +32,11 @@ class StreamSource:
             self._number = os.open(self._spec.path, os.O_RDONLY | os.O_NONBLOCK | os.O_NOCTTY)
         except OSError as error:
             raise OSError(f"{self._spec.path}: {error.strerror}") from error
-        self._is_pipe = stat.S_ISFIFO(os.fstat(self._number).st_mode)
+        mode = os.fstat(self._number).st_mode
+        if stat.S_ISDIR(mode):
+            self._close()
+            raise OSError(f"{self._spec.path} is a folder: name a file in it")
+        self._is_pipe = stat.S_ISFIFO(mode)
 
     def fileno(self) -> int:
         """See Source."""
@@ -56,7 +60,10 @@ class StreamSource:
 
     def close(self, counters: Counters) -> list[bytes]:
         """See Source."""
+        self._close()
+        return self._framed.end(counters)
+
+    def _close(self) -> None:
         if self._number >= 0:
             os.close(self._number)
             self._number = -1
-        return self._framed.end(counters)

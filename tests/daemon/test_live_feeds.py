@@ -198,6 +198,18 @@ class TestSerial:
             assert station.until_open()
         cable.pull()
 
+    def test_what_is_no_serial_port_is_said(self, tmp_path: Path) -> None:
+        """A folder, a file, a device that is none: in words, not in the system's numbers."""
+        (tmp_path / "file").touch()
+        for path, words in (
+            (tmp_path, "is a folder"),
+            (tmp_path / "file", "is no serial port"),
+            (Path("/dev/null"), "is no serial port"),
+        ):
+            with Station(f"serial:{path}") as station:
+                assert station.until_down()
+                assert station.feed.link.trouble == f"{path} {words}"
+
     def test_nobody_else_may_read_the_same_line(self, tmp_path: Path) -> None:
         """A second reader would steal bytes: it is refused, and says why."""
         cable = SerialCable(tmp_path / "ttyUSB0")
@@ -426,6 +438,12 @@ class TestEnds:
             assert station.until(lambda: station.feed.link.ended and len(station.lines) == 3001)
 
             assert station.feed.counters.dropped.total() == 0
+
+    def test_a_folder_is_said(self, tmp_path: Path) -> None:
+        """It can be opened like a file, and would be silent for ever."""
+        with Station(f"file:{tmp_path}") as station:
+            assert station.until_down()
+            assert station.feed.link.trouble == f"{tmp_path} is a folder: name a file in it"
 
     def test_standard_input_ends_when_its_writer_does(self, monkeypatch: pytest.MonkeyPatch) -> None:
         """A pipe on standard input, closed by its writer, is at its end for good."""

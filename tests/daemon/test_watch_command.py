@@ -200,6 +200,15 @@ def test_a_feed_that_is_not_there_is_said_and_does_not_end_the_watch(tmp_path: P
     assert process.returncode == 0
 
 
+def test_a_watch_of_which_no_line_could_be_used_says_so(tmp_path: Path) -> None:
+    """A wrong file piped in: it is at its end at once, and a quiet watch would end without a word."""
+    (tmp_path / "letter.txt").write_text("Dear all,\nthe radar is at home.\n", encoding="utf-8")
+    process = start("--feed", f"file:{tmp_path}/letter.txt", "--no-archive", "--quiet", home=tmp_path)
+    said = process.communicate(timeout=20)[1].decode()
+
+    assert said == "secondplot watch: no line could be used; `secondplot survey` says what is there\n"
+
+
 def test_a_wrong_rate_stands_in_the_alert_of_the_silent_feed(tmp_path: Path) -> None:
     """Bytes come, but no sentence: the alert does not leave it at 'silent'. It names the rate, and what to try."""
     master, slave = os.openpty()
