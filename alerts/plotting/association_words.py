@@ -65,7 +65,7 @@ def verdict_told(found: Verdict, own: OwnMotion) -> str:
         off_bow = f", {abs(angle):.0f}° to {'starboard' if angle >= 0 else 'port'} of the bow"
     shift = (
         f"radar places {found.shift_nm * 1852:.0f} ± {1.96 * found.shift_sd_nm * 1852:.0f} m toward "
-        f"{round(found.shift_deg) % 360:03d}°{off_bow} (antenna offset, or our own position)"
+        f"{round(found.shift_deg) % 360:03d}°T{off_bow} (antenna offset, or our own position)"
     )
     what = {
         Cause.BEARING: bearing,
@@ -87,7 +87,7 @@ def no_ais_told(key: str, range_nm: float, bearing_deg: float) -> str:
 
 
 def _bearing(bearing_deg: float) -> str:
-    return f"bearing {round(bearing_deg) % 360:03d}°"
+    return f"bearing {round(bearing_deg) % 360:03d}°T"
 
 
 def called(key: str, name: str) -> str:

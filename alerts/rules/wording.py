@@ -55,15 +55,19 @@ def approach(plot: Plot) -> str:
     limits = ""
     if plot.cpa_low_nm is not None and plot.cpa_high_nm is not None:
         limits = f" ({plot.cpa_low_nm:.2f} to {plot.cpa_high_nm:.2f})"
-    when = f"in {plot.tcpa_min:.1f} min" if plot.tcpa_min >= 0 else f"{-plot.tcpa_min:.1f} min ago"
-    return f"CPA {plot.cpa_nm:.2f} NM{limits} {when}"
+    return f"CPA {plot.cpa_nm:.2f} NM{limits} {_when(plot.tcpa_min)}"
+
+
+def _when(tcpa_min: float) -> str:
+    """`in 11.4 min`, or `3.0 min ago`: nobody reads a negative time right."""
+    return f"in {tcpa_min:.1f} min" if tcpa_min >= 0 else f"{-tcpa_min:.1f} min ago"
 
 
 def reported(plot: Plot) -> str:
     """The set's own answer, where that is what an alert rests on."""
     if plot.reported_cpa_nm is None or plot.reported_tcpa_min is None:
         return ""
-    return f"set reports CPA {plot.reported_cpa_nm:.2f} NM in {plot.reported_tcpa_min:.1f} min"
+    return f"set reports CPA {plot.reported_cpa_nm:.2f} NM {_when(plot.reported_tcpa_min)}"
 
 
 def sentence(plot: Plot, *parts: str) -> str:

@@ -250,6 +250,13 @@ class TestCrossCheck:
             "set reports CPA 2.00 NM in 11.5 min, ours CPA 2.10 NM (1.90 to 2.30) in 11.4 min"
         )
 
+    def test_a_closest_approach_that_the_set_puts_in_the_past_is_told_as_past(self) -> None:
+        """'in -12.5 min' is read as twelve minutes to come."""
+        watch = Watch()
+        watch.plots(0, 30, but(self.WRONG, reported_tcpa_min=-12.5))
+
+        assert "set reports CPA 2.00 NM 12.5 min ago, ours" in watch.raised("cross_check")[0].text
+
     def test_targets_that_differ_for_one_cause_make_one_alert(self) -> None:
         watch = Watch()
         for at_s in range(0, 60, 3):

@@ -9,7 +9,7 @@ from msgspec import structs
 
 from alerts.plotting.ais import AisTargets, Heard
 from alerts.plotting.association import Association, Change, PairChange
-from alerts.plotting.association_words import MOST_IN_WINDOW, Teller, verdict_told
+from alerts.plotting.association_words import MOST_IN_WINDOW, Teller, no_ais_told, no_echo_told, verdict_told
 from alerts.plotting.kinematics import Estimate, OwnMotion
 from alerts.plotting.offsets import Cause, Verdict, design, estimate, verdict
 from alerts.plotting.pairing import RadarSide
@@ -261,7 +261,13 @@ def test_a_shift_is_told_off_the_bow(heading_deg: float, off_bow: str) -> None:
     own = structs.replace(OWN, heading_deg=heading_deg)
 
     assert off_bow in verdict_told(found, own)
-    assert "toward 000°" in verdict_told(structs.replace(found, shift_deg=359.8), own)
+    assert "toward 000°T" in verdict_told(structs.replace(found, shift_deg=359.8), own)
+
+
+def test_a_bearing_in_a_note_says_that_it_is_true() -> None:
+    """As everywhere else: three digits and a T."""
+    assert no_ais_told("radar-05", 1.91, 359.7) == "radar-05: 1.91 NM, bearing 000°T, has no AIS"
+    assert "bearing 061°T, and no tracked radar target" in no_echo_told("ais-999000105", "KNOT", 1.12, 61.2)
 
 
 @pytest.mark.parametrize("off_nm", [0.15, 0.3])
