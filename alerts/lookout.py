@@ -98,6 +98,7 @@ class Lookout:
         self._relative_s: float | None = None  # when a bearing was last counted from the bow
         self._placed_s: float | None = None  # when a target last told its position instead of a range and bearing
         self._sensor_watch = standing.SensorWatch()
+        self._crowd_watch = standing.CrowdWatch()
         self._waiting: list[Waiting] = []
 
     # ----------------------------------------------------------------------------------------- first stroke
@@ -127,7 +128,8 @@ class Lookout:
         self._waiting.extend(waiting_of(moment, step) for step in self.vessels.tick(at_s, own))
         due = self.ais.stations.due(at_s, own)
         self._waiting.extend(self._ais_sighting(moment, *carried, is_report=False) for carried in due)
-        for text in filter(None, (*self._sensor_watch.see(at_s, self.own), self.ais.crowd_told(at_s))):
+        crowds = (self._crowd_watch.see(at_s, self.targets), self.ais.crowd_told(at_s))
+        for text in filter(None, (*self._sensor_watch.see(at_s, self.own), *crowds)):
             self._waiting.append(our_note(moment, text))
         own_event = standing.own_event(self.own, moment)
         if own_event is not None:

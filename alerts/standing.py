@@ -2,7 +2,9 @@
 
 from typing import Any
 
+from alerts.ais_watch import CROWD_AGAIN_S
 from alerts.events import Moment, OwnShip, Radar
+from alerts.plotting.identity import Targets
 from alerts.plotting.picture import OwnShip as Picture
 from alerts.plotting.sources import Choice
 from alerts.rules.situation import SensorHealth
@@ -101,6 +103,25 @@ class SensorWatch:
         if fix.quality is FixQuality.SATELLITE:
             return f"own position is by satellite again ({fix.source})"
         return f"own position is not by satellite: {fix.quality.value} ({fix.source})"
+
+
+class CrowdWatch:
+    """Tells when there are more radar targets than can be held, and again each half hour while that is so."""
+
+    def __init__(self) -> None:
+        self._counted = 0
+        self._told_s = float("-inf")
+
+    def see(self, at_s: float, targets: Targets) -> str | None:
+        """What to tell the watch at this moment. Once a second of data time."""
+        is_crowded, self._counted = targets.crowded_out > self._counted, targets.crowded_out
+        if not is_crowded or at_s - self._told_s < CROWD_AGAIN_S:
+            return None
+        self._told_s = at_s
+        return (
+            f"more radar targets than the {targets.capacity} that can be held: the others are not plotted and raise no "
+            "alert; capacity under [alerts.radar_capacity] says how many your set tracks"
+        )
 
 
 def radar_event(moment: Moment, settings: RadarSettings) -> Radar:

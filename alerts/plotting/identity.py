@@ -57,7 +57,7 @@ class Targets:
     def __init__(self, begin: Callable[[str], Filter], capacity: int = CAPACITY, feeds: Sequence[str] = ()) -> None:
         self._begin_filter = begin
         self.capacity = capacity
-        self.crowded_out = 0
+        self.crowded_out = 0  # tracks ended for want of room while they were seen
         self._prefixes = {name: name for name in feeds} if len(feeds) > 1 else {}
         self._tracks: dict[str, Kept] = {}
         self._numbers: dict[Slot, list[Kept]] = {}
@@ -308,7 +308,7 @@ class Targets:
             return ()
         kept = min(self._tracks.values(), key=lambda kept: (not kept.is_lost, kept.is_established, kept.last_s))
         self._end(kept)
-        self.crowded_out += 1
+        self.crowded_out += not kept.is_lost
         return (Ended(kept.key, Ending.CROWDED_OUT),)
 
     def _end(self, kept: Kept) -> None:

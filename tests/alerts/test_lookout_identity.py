@@ -75,6 +75,29 @@ def test_when_the_first_number_falls_silent_the_second_tells_of_the_danger() -> 
     assert "radar-02" in raised
 
 
+def test_more_targets_than_can_be_held_are_told_once() -> None:
+    """Those that find no room raise no alert: the watch is told so, and not with each of them."""
+    said = run(30, lambda _: {number: Vessel(number / 10, 5, 180, 10) for number in range(1, 220)})
+
+    assert [text for text in notes(said) if "can be held" in text] == [
+        "more radar targets than the 200 that can be held: the others are not plotted and raise no alert; "
+        "capacity under [alerts.radar_capacity] says how many your set tracks"
+    ]
+
+
+def test_a_lost_track_that_makes_room_is_none_to_tell_of() -> None:
+    """Only lost tracks have gone: everything that is seen is plotted."""
+    vessels = [Vessel(number / 10, 5, 180, 10) for number in range(150)]
+
+    def numbers(second: int) -> dict[int, Vessel]:
+        first = 1 if second < 10 else 201
+        return {} if 10 <= second < 60 else dict(enumerate(vessels, first))
+
+    said = run(75, numbers)
+
+    assert not [text for text in notes(said) if "can be held" in text]
+
+
 def test_exchanged_numbers_are_told_and_the_plots_go_on() -> None:
     """The vessel that was radar-01 is radar-02.2 from then on, with her motion known at once."""
     said = run(200, lambda second: {1: MEETING, 2: CLEAR} if second < 150 else {1: CLEAR, 2: MEETING})
