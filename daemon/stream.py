@@ -47,9 +47,10 @@ class FeedLine(Struct):
     decoder: Decoder
     counters: Counters
     silent_after_s: float = 10.0
-    heard_s: float | None = None
+    heard_s: float | None = None  # the last line that could be used, or told nothing new
     state: FeedState | None = None
     trouble: str = ""
+    refusal: str = ""  # why the lines since then could not be used
 
 
 class Stream:
@@ -97,27 +98,33 @@ class Stream:
         feed = self.feeds[arrival.feed]
         tagged = arrival.tagged or untag(arrival.line)
         if isinstance(tagged, Refusal):
-            feed.counters.refuse(tagged.reason)
+            self._refuse(feed, tagged)
             return
         moment = self.timeline.moment(arrival, tagged)
         if self.wait_for is not None:
             self.wait_for(moment)
         self.advance(moment)
-        self._hear(feed, moment)
         if len(self.feeds) > 1 and self._duplicates.is_duplicate(feed.name, tagged.text, moment.at_s):
+            self._hear(feed, moment)
             feed.counters.refuse(DUPLICATE)
             return
         decoded = feed.decoder.decode(tagged, moment.at_s)
         if decoded.refusal is not None:
-            feed.counters.refuse(decoded.refusal.reason)
+            self._refuse(feed, decoded.refusal)
             return
+        self._hear(feed, moment)
         feed.counters.accept()
         if decoded.observations:
             self.timeline.learn(decoded.observations)
             self.lookout.take(moment, decoded.observations)
 
+    def _refuse(self, feed: FeedLine, refusal: Refusal) -> None:
+        """A line that cannot be used: as long as no other comes, its feed is as good as silent."""
+        feed.counters.refuse(refusal.reason)
+        feed.refusal = refusal.reason
+
     def _hear(self, feed: FeedLine, moment: Moment) -> None:
-        feed.heard_s = moment.at_s
+        feed.heard_s, feed.refusal = moment.at_s, ""
         if feed.state is not FeedState.UP:
             self._set_state(feed, FeedState.UP, moment)
 
@@ -197,7 +204,9 @@ class Stream:
     def _health(self, feed: FeedLine, at_s: float) -> FeedHealth:
         """For the rules. A feed of which nothing is due yet is not called silent."""
         silent_s = None if feed.heard_s is None else max(0.0, at_s - feed.heard_s)
-        return FeedHealth(name=feed.name, state=feed.state or FeedState.UP, silent_s=silent_s, detail=feed.trouble)
+        refused = f"its lines are refused: {feed.refusal}" if feed.refusal else ""
+        detail = feed.trouble or refused
+        return FeedHealth(name=feed.name, state=feed.state or FeedState.UP, silent_s=silent_s, detail=detail)
 
     # ------------------------------------------------------------------------------------------- the watchkeeper
 

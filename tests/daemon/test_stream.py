@@ -2,7 +2,7 @@
 
 import gzip
 import json
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from itertools import islice
 from pathlib import Path
 
@@ -164,6 +164,30 @@ def test_silence_is_an_event() -> None:
     states = [event.state for event in kept.events if isinstance(event, Feed)]
 
     assert states == [FeedState.UP, FeedState.SILENT, FeedState.UP]
+
+
+@pytest.mark.parametrize(
+    ("spoil", "why"),
+    [
+        (lambda line: line.rpartition("*")[0], "checksum missing"),
+        (lambda line: line.replace("TTM,01", "TTM,02"), "checksum wrong"),
+        (lambda line: "rubbish", "no sentence"),
+    ],
+)
+def test_a_feed_none_of_whose_lines_can_be_used_is_told_as_silent(spoil: Callable[[str], str], why: str) -> None:
+    """Its lines come, but no target of it is plotted: that it is up would be a wrong quiet answer. The reason is told,
+    and one line that can be used brings it up."""
+    good = sentence("RATTM,01,3.00,010.0,T,,,T,,,N,,T,,,A")
+    stream = stream_of("radar", "gyro", sinks=[kept := Kept()])
+    for second in range(30):
+        at_ms = 1_800_000_000_000 + 1000 * second
+        stream.take([Arrival("gyro", tagged(sentence(f"HEHDT,{90 + second / 10:.1f},T"), at_ms))])
+        stream.take([Arrival("radar", tagged(good if second >= 20 else spoil(good), at_ms))])
+    states = [event.state for event in kept.events if isinstance(event, Feed) and event.name == "radar"]
+    (first, *_) = [event for event in kept.events if isinstance(event, Alert) and event.rule == "feed_silent"]
+
+    assert states == [FeedState.SILENT, FeedState.UP]
+    assert first.text == f"feed radar is silent, no line since the start (its lines are refused: {why})"
 
 
 def test_a_feed_that_falls_silent_is_not_laid_to_the_clutter_control() -> None:
