@@ -33,7 +33,6 @@ class InstrumentTime:
 
     def __init__(self) -> None:
         self._claims: OrderedDict[str, _Claim] = OrderedDict()
-        self.rolled_over = False
 
     def see(self, source: str, utc_ms: int, at_s: float) -> float | None:
         """One claim at the stream's seconds; by how many seconds this source's time has stepped, None if it did not."""
@@ -67,6 +66,5 @@ class InstrumentTime:
             corrected += WEEKS_MS
         is_near = corrected < EARLIEST_MS + WEEKS_MS
         if corrected != utc_ms and is_near and corrected - utc_ms <= 2 * WEEKS_MS:
-            self.rolled_over = True
             return corrected
         return utc_ms

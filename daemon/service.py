@@ -46,11 +46,6 @@ class Notifier:
             os.environ.pop(name, None)
         return notifier
 
-    @property
-    def is_there(self) -> bool:
-        """Whether a manager listens."""
-        return bool(self._address)
-
     def ready(self, status: str = "") -> None:
         """Feeds are started and the first turn of the loop is done; also after a reload."""
         self._send("READY=1", *_status(status))

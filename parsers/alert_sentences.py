@@ -104,12 +104,6 @@ def alr(
     return sentence(head + _fit(text, MOST_BODY - len(head)))
 
 
-def acn(time_of_day_s: float | None, name: AlertName, command: str, *, talker: str = "II") -> str:
-    """An alert command, as a central alert display would send it."""
-    who = f"{name.mnemonic},{name.identifier},{name.instance}"
-    return sentence(f"{talker}ACN,{_time(time_of_day_s)},{who},{command},C")
-
-
 def _fit(text: str, room: int) -> str:
     """Escaped text that fits into so many characters."""
     kept, used = [], 0

@@ -342,16 +342,6 @@ def zda(
     return sentence(f"{talker}ZDA,{clock(time_of_day_s)},{day:02d},{month:02d},{year:04d},{zone_h:02d},{zone_min:02d}")
 
 
-def vdr(set_deg: float | None, drift_kn: float | None, *, talker: str = "II") -> str:
-    """VDR, set and drift of the stream: direction toward, true."""
-    return sentence(f"{talker}VDR,{angle(set_deg)},T,,M,{fixed(drift_kn, 1)},N")
-
-
-def dpt(depth_m: float | None, *, offset_m: float | None = None, talker: str = "SD") -> str:
-    """DPT: below the transducer; offset to the waterline positive, to the keel negative."""
-    return sentence(f"{talker}DPT,{fixed(depth_m, 1)},{fixed(offset_m, 1)},")
-
-
 # --------------------------------------------------------------------------------------------- text and AIS
 
 

@@ -111,7 +111,7 @@ class AisTargets:
             self._own.add(mmsi)
             mistaken = self._heard.pop(mmsi, None)
             if mistaken is not None:
-                self._mistaken.append(Change(mistaken.key, TrackState.LOST, mistaken.last_s, Ending.FORGOTTEN))
+                self._mistaken.append(Change(mistaken.key, TrackState.LOST, Ending.FORGOTTEN))
 
     def learn(self, static: AisStatic) -> None:
         """A name is kept for stations that are heard, and for as many more as may yet be."""
@@ -177,7 +177,7 @@ class AisTargets:
         for heard in by_range[kept:]:
             del self._heard[heard.mmsi]
         self.crowded_out += len(by_range) - kept
-        return [Change(heard.key, heard.state, heard.last_s, Ending.CROWDED_OUT) for heard in by_range[kept:]]
+        return [Change(heard.key, heard.state, Ending.CROWDED_OUT) for heard in by_range[kept:]]
 
     def tick(self, at_s: float, own: OwnMotion) -> list[Change]:
         """Ages the stations: silent ones coast, then are lost, then forgotten. For use once a second."""
@@ -186,7 +186,7 @@ class AisTargets:
             silent_s = at_s - heard.last_s
             if silent_s > lost_after_s(heard.interval_s) + FORGET_S:
                 del self._heard[heard.mmsi]
-                changes.append(Change(heard.key, TrackState.LOST, heard.last_s, Ending.FORGOTTEN))
+                changes.append(Change(heard.key, TrackState.LOST, Ending.FORGOTTEN))
                 continue
             state = None
             if silent_s > lost_after_s(heard.interval_s):
@@ -195,7 +195,7 @@ class AisTargets:
                 state = TrackState.COASTING
             if state is not heard.out_of_sight and state is not None:
                 heard.out_of_sight = state
-                changes.append(Change(heard.key, state, heard.last_s))
+                changes.append(Change(heard.key, state))
         return changes + self._make_room(own)
 
     def due(self, at_s: float, own: OwnMotion) -> list[tuple[Heard, Look, Estimate]]:

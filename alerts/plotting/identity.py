@@ -331,12 +331,12 @@ class Targets:
             silent_s = at_s - kept.last_s
             if silent_s > FORGET_S:
                 self._end(kept)
-                changes.append(Change(kept.key, TrackState.LOST, kept.last_s, Ending.FORGOTTEN))
+                changes.append(Change(kept.key, TrackState.LOST, Ending.FORGOTTEN))
                 continue
             state = _state_by_silence(kept, silent_s)
             if state is not None and state is not kept.out_of_sight and not kept.is_lost:
                 kept.out_of_sight = state
-                changes.append(Change(kept.key, state, kept.last_s))
+                changes.append(Change(kept.key, state))
         return changes
 
     def predict(self, key: str, at_s: float) -> Estimate | None:
@@ -371,12 +371,8 @@ class Targets:
             seen_as = kept.estimate.state if kept.estimate is not None else TrackState.SETTLING
             yield key, kept.last_s, kept.out_of_sight or seen_as
 
-    @property
-    def labels(self) -> dict[str, str]:
-        """Names of the tracks that have one: the label (TLB), else the name in the target's own sentence."""
-        return {key: name for key in self._tracks if (name := self.name_of(key))}
-
     def name_of(self, key: str) -> str:
+        """A track's label (TLB), else the name in the target's own sentence, if there is one."""
         kept = self._tracks.get(key)
         return "" if kept is None else self._labels.get(kept.slot) or kept.name
 

@@ -83,7 +83,6 @@ class Change(Struct, frozen=True):
 
     track: str
     state: TrackState
-    last_seen_s: float
     ended: Ending | None = None
 
 

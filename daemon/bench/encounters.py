@@ -207,7 +207,7 @@ class Judge:
         close_nm = self._close_nm or self._tracks.conditions[condition].cpa_nm
         sd_nm = float(path.sd_nm[row])
         if verdict is None:
-            verdict, why = _verdict(path, row, closest_s, cpa_nm, sd_nm, close_nm)
+            verdict, why = _verdict(path, closest_s, cpa_nm, sd_nm, close_nm)
         danger = _dangers(path, close_nm) if not why.startswith("clutter") else ()
         from_s, until_s = span or (float(path.at_s[0]), float(path.at_s[-1]))
         return Encounter(
@@ -292,9 +292,7 @@ def closest(path: Path) -> tuple[float, float, int]:
     return float(at_s), float(away[leg]), leg + int(share[leg] > 0.5)
 
 
-def _verdict(
-    path: Path, row: int, closest_s: float, cpa_nm: float, sd_nm: float, close_nm: float
-) -> tuple[Verdict, str]:
+def _verdict(path: Path, closest_s: float, cpa_nm: float, sd_nm: float, close_nm: float) -> tuple[Verdict, str]:
     if closest_s <= path.at_s[0]:
         return Verdict.UNJUDGED, "seen only after its closest approach"
     if closest_s >= path.at_s[-1] and cpa_nm > close_nm:

@@ -22,12 +22,11 @@ class Change(Struct, frozen=True, gc=False):
 
 
 class Stretch(Struct, frozen=True, gc=False):
-    """An alert was active from one moment to another; `is_again` where the same alert had been before."""
+    """An alert was active from one moment to another."""
 
     target: str
     from_s: float
     until_s: float
-    is_again: bool
 
 
 class Changes:
@@ -69,13 +68,11 @@ def heads_of(carried: Iterable[tuple[str, str]]) -> dict[str, str]:
 def stretches(changes: Iterable[Change]) -> list[Stretch]:
     """The stretches of a watch that was closed: each that began has its end."""
     since: dict[int, float] = {}
-    known: set[int] = set()
     found: list[Stretch] = []
     for change in changes:
         if change.state in ACTIVE:
             since.setdefault(change.alert, change.at_s)
         elif change.alert in since:
             from_s = since.pop(change.alert)
-            found.append(Stretch(change.target, from_s, change.at_s, change.alert in known))
-            known.add(change.alert)
+            found.append(Stretch(change.target, from_s, change.at_s))
     return found

@@ -2,7 +2,6 @@
 
 from collections.abc import Callable
 
-from daemon.console.board import Snapshot
 from daemon.console.palette import PALETTES
 from daemon.console.state import Page, Prompt, View
 from daemon.control import Request
@@ -60,7 +59,7 @@ class Keys:
         self._ask = ask
         self.palette = palette
 
-    def press(self, key: str, snapshot: Snapshot) -> None:
+    def press(self, key: str) -> None:
         view = self._view
         view.message = ""
         if view.prompt is not Prompt.NONE:
@@ -75,7 +74,7 @@ class Keys:
         elif key == "escape":
             view.page, view.chosen = Page.WATCH, view.chosen if view.page is Page.TARGET else None
         else:
-            self._command(key, snapshot)
+            self._command(key)
 
     def _move(self, step: int) -> None:
         view = self._view
@@ -84,7 +83,7 @@ class Keys:
         at = view.order.index(view.chosen) + step if view.chosen in view.order else 0
         view.chosen = view.order[min(max(at, 0), len(view.order) - 1)]
 
-    def _command(self, key: str, snapshot: Snapshot) -> None:
+    def _command(self, key: str) -> None:
         view = self._view
         if key == "a":
             self._acknowledge()

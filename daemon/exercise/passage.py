@@ -17,7 +17,7 @@ from daemon.exercise.sensors import Compass, Log, OwnShipReadings, Receiver
 from daemon.exercise.vessel import HIGHEST_LAT_DEG, Vessels, by_legs, grid_rows, lay, stream_kn
 
 # Each use of chance has a stream of its own, so that a new sensor does not change what the radar measures.
-YAW, COMPASS, RECEIVER, LOG, ERRORS, DETECTION, INPUTS, AIS, MARKS, TIMES = range(10)
+YAW, COMPASS, RECEIVER, LOG, ERRORS, DETECTION, INPUTS, AIS, MARKS = range(9)
 
 
 MOST_STATES = 20_000_000

@@ -100,7 +100,7 @@ def _faulty(radar: Radar, targets: tuple[Target, ...], parts: list[np.ndarray]) 
         within = _within(fault, at)
         concerned = [i for i, target in enumerate(targets) if _concerns(fault, target.name)]
         if fault.kind == "swap" and len(concerned) == 2:
-            number = _swapped(at, column, number, within, concerned)
+            number = _swapped(column, number, within, concerned)
         elif fault.kind == "silent":
             keep = ~(within & np.isin(column, concerned))
             at, column, row, number, status = (part[keep] for part in (at, column, row, number, status))
@@ -113,7 +113,7 @@ def _faulty(radar: Radar, targets: tuple[Target, ...], parts: list[np.ndarray]) 
     return [at, column, row, number, status]
 
 
-def _swapped(at: Floats, column: np.ndarray, number: np.ndarray, within: np.ndarray, pair: list[int]) -> np.ndarray:
+def _swapped(column: np.ndarray, number: np.ndarray, within: np.ndarray, pair: list[int]) -> np.ndarray:
     """Each of the pair under the number that the other had when it began."""
     held = []
     for one in pair:

@@ -123,10 +123,6 @@ class Feed(Protocol):
     def link(self) -> Link:
         """How the connection stands now."""
 
-    @property
-    def last_line_s(self) -> float | None:
-        """Monotonic time of the newest line; None before the first."""
-
     def start(self) -> None:
         """Begin to read. A source that is not there is no error: it is tried again for ever."""
 

@@ -62,17 +62,11 @@ class LiveFeed:
         self._wake: tuple[socket.socket, socket.socket] | None = None
         self._thread = threading.Thread(target=self._run, name=f"feed {name}", daemon=True)
         self._link = Link(is_open=False, since_s=clock.mono_s(), trouble="not opened yet")
-        self._last_line_s: float | None = None
 
     @property
     def link(self) -> Link:
         """See Feed."""
         return self._link
-
-    @property
-    def last_line_s(self) -> float | None:
-        """See Feed."""
-        return self._last_line_s
 
     def start(self) -> None:
         """See Feed."""
@@ -147,7 +141,6 @@ class LiveFeed:
         if not lines:
             return
         mono_s, utc_ms = self._clock.mono_s(), self._clock.utc_ms()
-        self._last_line_s = mono_s
         arrivals = [Arrival(self.name, line, mono_s, utc_ms) for line in lines]
         self._intake.put_all(arrivals, self.counters, wait=self._source.waits)
 

@@ -106,10 +106,6 @@ class ArchiveReader:
         where, values = ("WHERE passage_id = ?", (passage_id,)) if passage_id is not None else ("", ())
         return self._rows(TargetRow, f"SELECT * FROM targets {where} ORDER BY passage_id, first_at_s", values)
 
-    def find_targets(self, target: str) -> list[TargetRow]:
-        """Targets of that key (`radar-07`) in all passages, the newest first."""
-        return self._rows(TargetRow, "SELECT * FROM targets WHERE target = ? ORDER BY target_id DESC", (target,))
-
     def plots(self, target_id: int) -> Iterator[tuple[Moment, Plot]]:
         """All plots of one target."""
         query = (

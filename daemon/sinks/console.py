@@ -152,14 +152,14 @@ class Console:
 
     def _run(self) -> None:
         try:
-            snapshot = self._frame()
+            self._frame()
             drawn_s = self._clock()
             while not self._ended.is_set():
                 keys = split(self._terminal.wait(max(drawn_s + FRAME_S - self._clock(), 0.0)))
                 for key in keys:
-                    self._keys.press(key, snapshot)
+                    self._keys.press(key)
                 if keys or self._clock() - drawn_s >= FRAME_S:
-                    snapshot = self._frame()
+                    self._frame()
                     drawn_s = self._clock()
         except Exception as error:  # raised again, as the sink's own, in the stream's thread
             self._fault = f"{type(error).__name__}: {error}"
@@ -167,7 +167,7 @@ class Console:
         finally:
             self._terminal.close()
 
-    def _frame(self) -> Snapshot:
+    def _frame(self) -> None:
         now_s = self._clock()
         view = self._view
         elapsed_s = max(now_s - self._taken_s, 0.0) * self._pace
@@ -181,7 +181,6 @@ class Console:
             said = f"THE WATCH DOES NOT ANSWER, for {words.age(silent_s)}: nothing below is current"
             lines[0] = line(look, (said.ljust(width), "alarm"))
         self._terminal.show(lines)
-        return snapshot
 
     def _arrange(self, snapshot: Snapshot, now_s: float) -> None:
         """Order the targets now and then, at once when an alert comes or goes, and choose what a key speaks of."""

@@ -106,7 +106,7 @@ def test_a_track_is_parted_between_two_stays_inside_the_circle() -> None:
 
 
 def stretch(from_s: float, until_s: float) -> Stretch:
-    return Stretch("radar-01", from_s, until_s, False)
+    return Stretch("radar-01", from_s, until_s)
 
 
 def test_warning_counts_from_the_alert_that_stood_at_the_closest_approach() -> None:

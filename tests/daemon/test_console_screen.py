@@ -317,11 +317,11 @@ class TestHostileText:
 
 
 class TestKeys:
-    def pressed(self, data: bytes, view: View, snapshot: Snapshot) -> list[Request]:
+    def pressed(self, data: bytes, view: View) -> list[Request]:
         asked: list[Request] = []
         keys = Keys(view, asked.append, "day")
         for key in split(data):
-            keys.press(key, snapshot)
+            keys.press(key)
         return asked
 
     def test_acknowledge_names_the_alert_that_stood_on_the_screen(self) -> None:
@@ -329,37 +329,35 @@ class TestKeys:
         view = view_of(snapshot)
         view.first_alert = 7
 
-        assert self.pressed(b"a", view, snapshot) == [Request("ack", id=7)]
+        assert self.pressed(b"a", view) == [Request("ack", id=7)]
 
     def test_a_note_is_typed_mended_and_sent(self) -> None:
         snapshot = snapshot_after(300)
 
-        assert self.pressed("nregn påx\x7f!\r".encode(), view_of(snapshot), snapshot) == [
-            Request("note", text="regn på!")
-        ]
+        assert self.pressed("nregn påx\x7f!\r".encode(), view_of(snapshot)) == [Request("note", text="regn på!")]
 
     def test_escape_gives_a_note_up(self) -> None:
         snapshot = snapshot_after(300)
 
-        assert self.pressed(b"nrain\x1b", view_of(snapshot), snapshot) == []
+        assert self.pressed(b"nrain\x1b", view_of(snapshot)) == []
 
     def test_a_condition_is_chosen_by_its_number(self) -> None:
         snapshot = snapshot_after(300)
 
-        assert self.pressed(b"c2", view_of(snapshot), snapshot) == [Request("condition", text="coastal")]
-        assert self.pressed(b"c9", view_of(snapshot), snapshot) == []
+        assert self.pressed(b"c2", view_of(snapshot)) == [Request("condition", text="coastal")]
+        assert self.pressed(b"c9", view_of(snapshot)) == []
 
     def test_quitting_asks_first(self) -> None:
         snapshot = snapshot_after(300)
 
-        assert self.pressed(b"qn", view_of(snapshot), snapshot) == []
-        assert self.pressed(b"qy", view_of(snapshot), snapshot) == [Request("quit")]
+        assert self.pressed(b"qn", view_of(snapshot)) == []
+        assert self.pressed(b"qy", view_of(snapshot)) == [Request("quit")]
 
     def test_arrows_choose_and_enter_opens(self) -> None:
         """Both forms of the arrow keys, and a sequence we do not know in between, which is dropped whole."""
         snapshot = snapshot_after(300)
         view = view_of(snapshot)
-        self.pressed(b"\x1b[B\x1b[1;5C\x1bOB\r", view, snapshot)
+        self.pressed(b"\x1b[B\x1b[1;5C\x1bOB\r", view)
 
         assert view.chosen == view.order[1]
         assert view.page is Page.TARGET
@@ -369,7 +367,7 @@ class TestKeys:
     def test_no_bytes_from_a_terminal_break_it(self, data: bytes) -> None:
         snapshot = snapshot_after(1)
         view = view_of(snapshot)
-        asked = self.pressed(data, view, snapshot)
+        asked = self.pressed(data, view)
 
         assert all(request.verb in {"ack", "silence", "note", "condition", "quit"} for request in asked)
         assert view.prompt in Prompt

@@ -279,12 +279,11 @@ class TestInstruments:
         assert len(jumps) == 4
         assert abs(timeline.at(13.0, T0 + 13_000).time.utc_ms - (T0 + 13_000)) < 1000
 
-    def test_weeks_that_rolled_over_are_put_right_and_said(self) -> None:
+    def test_weeks_that_rolled_over_are_put_right(self) -> None:
         """A receiver that says 2007 from the start gives the right label all the same."""
         timeline = LiveTimeline(0.0, T0 - 3_600_000, by_instruments=True)
         self.claims(timeline, [(float(n), T0 + n * 1000 - WEEKS_MS) for n in range(6)])
 
-        assert timeline.instruments.rolled_over
         assert abs(timeline.at(6.0, T0 + 6_000 - 3_600_000).time.utc_ms - (T0 + 6_000)) < 1000
 
     def test_a_wall_clock_that_is_put_right_slowly_is_followed(self) -> None:

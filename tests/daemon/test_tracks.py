@@ -159,7 +159,7 @@ class TestTables:
         text = export(archive, tmp_path / "a.csv").read_text(encoding="utf-8")
         rows = list(csv.DictReader(io.StringIO(text)))
         with ArchiveReader(archive) as reader:
-            row = reader.find_targets("radar-07")[0]
+            row = next(one for one in reader.targets() if one.target == "radar-07")
             plots = [plot for _, plot in reader.plots(row.target_id)]
         mine = [one for one in rows if one["target"] == "radar-07"]
 

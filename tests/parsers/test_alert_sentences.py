@@ -38,7 +38,7 @@ def report(**changes: object) -> AlertReport:
 
 
 class TestPublishedExamples:
-    """Examples of reference-values 6.1 (L2 alf.go, alc.go, arc.go, acn.go, alr.go; L1 hbt), by their fields.
+    """Examples of reference-values 6.1 (L2 alf.go, alc.go, arc.go, alr.go; L1 hbt), by their fields.
 
     They write numbers with leading zeros and no hundredths of seconds; ours are the same values.
     """
@@ -70,12 +70,6 @@ class TestPublishedExamples:
         line = alert_sentences.arc(TEN_PAST, AlertName("TCK", 2, 1, 1), "A", talker="RA")
 
         self.same(line, "$RAARC,220516,TCK,002,1,A*73")
-
-    def test_acn(self) -> None:
-        """A command, as published."""
-        line = alert_sentences.acn(TEN_PAST, AlertName("TCK", 2, 1, 1), "A", talker="RA")
-
-        self.same(line, "$RAACN,220516,TCK,002,1,A,C*00")
 
     def test_alr(self) -> None:
         """The older alarm: number in three digits, condition, acknowledgement, text."""

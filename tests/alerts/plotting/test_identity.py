@@ -177,7 +177,7 @@ class TestReusedNumbers:
         changes = targets.tick(36 + 780.0)
         look = moored.look(buoy, 36 + 780.0)
 
-        assert changes == [Change("radar-03", TrackState.LOST, 36.0, Ending.FORGOTTEN)]
+        assert changes == [Change("radar-03", TrackState.LOST, Ending.FORGOTTEN)]
         assert targets.place(report_of(3, look), look).track == "radar-03.2"
 
 
@@ -544,11 +544,11 @@ class TestNames:
         look = OWN.look(CROSSING, 0)
         targets.place(report_of(7, look, name="PETREL"), look)
         targets.label(TargetLabel(at_s=1.0, source=TTM, number=7, label="pilot"))
-        labelled = targets.labels
+        labelled = targets.name_of("radar-07")
         targets.label(TargetLabel(at_s=2.0, source=TTM, number=7, label=None))
 
-        assert labelled == {"radar-07": "pilot"}
-        assert targets.labels == {"radar-07": "PETREL"}
+        assert labelled == "pilot"
+        assert targets.name_of("radar-07") == "PETREL"
 
     def test_a_name_of_any_length_costs_little(self, targets: Targets) -> None:
         """Cut where it is stored."""
