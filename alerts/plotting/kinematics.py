@@ -5,7 +5,9 @@ where own ship knows no other motion). Its origin is arbitrary and is own ship's
 differences mean anything. Own ship moves through it, so an own alteration of course is never taken for a target's.
 """
 
+import numpy as np
 from msgspec import Struct
+from numpy.typing import ArrayLike, NDArray
 
 from alerts.plotting.terms import TrackState
 from parsers.observations import MotionReference
@@ -52,6 +54,20 @@ class Look(Struct, frozen=True, gc=False):
 
 Covariance = tuple[float, float, float, float, float, float, float, float, float, float]
 """Upper triangle, by rows, of the 4 x 4 covariance of (east_nm, north_nm, east_kn, north_kn)."""
+
+FULL = np.array([[0, 1, 2, 3], [1, 4, 5, 6], [2, 5, 7, 8], [3, 6, 8, 9]])
+"""Where each place of the whole matrix stands in that triangle."""
+
+
+def full(covariances: ArrayLike) -> NDArray[np.float64]:
+    """Whole matrices (..., 4, 4) from triangles (..., 10)."""
+    return np.take(np.asarray(covariances, dtype=np.float64), FULL, axis=-1)
+
+
+def upper(covariance: NDArray[np.float64]) -> Covariance:
+    """The triangle of a whole matrix (4, 4)."""
+    ee, en, eu, ev, nn, nu, nv, uu, uv, vv = covariance[np.triu_indices(4)].tolist()
+    return ee, en, eu, ev, nn, nu, nv, uu, uv, vv
 
 
 class Estimate(Struct, frozen=True, gc=False):

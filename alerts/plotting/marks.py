@@ -17,9 +17,9 @@ from math import cos, hypot, inf, radians, sin
 import numpy as np
 from msgspec import Struct
 
-from alerts.plotting.kinematics import Estimate, Look, OwnMotion
+from alerts.plotting.echoes import place_of
+from alerts.plotting.kinematics import Estimate, Look, OwnMotion, upper
 from alerts.plotting.lays import HANDS, Hands, Lay, MarkSettings
-from alerts.plotting.sheet import upper
 from alerts.plotting.terms import TrackState
 from alerts.plotting.trackline import TrackLine, fit
 from parsers.observations import RadarSettings
@@ -141,7 +141,7 @@ class Marks:
 
     def _distance(self, mark: _Mark, lay: Lay) -> float:
         """Chi-squared of a lay against what the plot says of its moment; infinite where that is too vague to say."""
-        line, (east_nm, north_nm) = self._fit(mark.lays, lay.look.at_s), _place_nm(lay.look)
+        line, (east_nm, north_nm) = self._fit(mark.lays, lay.look.at_s), place_of(lay.look)
         bearing, range_sd_nm = radians(lay.look.bearing_deg), self._sds(lay.look)[0]
         turn = np.array([[sin(bearing), cos(bearing)], [cos(bearing), -sin(bearing)]])  # along, athwart
         covariance = turn @ line.covariance[:2, :2] @ turn.T
@@ -184,7 +184,7 @@ class Marks:
             gap_s = later.look.at_s - earlier.look.at_s
             if not self.settings.least_gap_s <= gap_s <= 60 * self.settings.most_gap_min:
                 return False
-            (east, north), (east_2, north_2) = _place_nm(earlier.look), _place_nm(later.look)
+            (east, north), (east_2, north_2) = place_of(earlier.look), place_of(later.look)
             error_nm = 3 * sum(max(self._sds(one.look)[0], self._athwart_nm(one.look)) for one in (earlier, later))
             if hypot(east_2 - east, north_2 - north) - error_nm > self.settings.top_speed_kn * gap_s / 3600:
                 return False
@@ -262,8 +262,3 @@ class Marks:
             range_sd_nm=range_sd_nm,
             bearing_sd_deg=bearing_sd_deg,
         )
-
-
-def _place_nm(look: Look) -> tuple[float, float]:
-    bearing = radians(look.bearing_deg)
-    return look.own.east_nm + look.range_nm * sin(bearing), look.own.north_nm + look.range_nm * cos(bearing)

@@ -23,7 +23,7 @@ from alerts.plotting.geometry import (
     drift_toward_stern,
     signed_degrees,
 )
-from alerts.plotting.kinematics import Estimate, OwnMotion
+from alerts.plotting.kinematics import FULL, Estimate, OwnMotion
 from alerts.plotting.terms import BearingTrend, Passing
 from parsers.observations import MotionReference
 
@@ -45,8 +45,6 @@ COLLISION_NM = 0.05
 _TRENDS = (BearingTrend.UNSETTLED, BearingTrend.STEADY, BearingTrend.DRAWING_AHEAD, BearingTrend.DRAWING_AFT)
 _PASSINGS = (Passing.UNSETTLED, Passing.AHEAD, Passing.ASTERN, Passing.COLLISION_COURSE, Passing.OPENING)
 _LANES = 8
-_FULL = np.array([[0, 1, 2, 3], [1, 4, 5, 6], [2, 5, 7, 8], [3, 6, 8, 9]])
-"""Where the upper triangle, by rows, stands in the whole matrix."""
 
 
 class Answer(Struct, frozen=True, gc=False):
@@ -165,7 +163,7 @@ def _inputs(estimates: Sequence[Estimate], owns: Sequence[OwnMotion]) -> _Inputs
     filler = table[-1] if table else (1.0,) * 20
     table.extend([filler] * (-len(table) % _LANES or (0 if table else _LANES)))
     c = np.ascontiguousarray(np.array(table, dtype=np.float64).T)
-    covariance = c[10 + _FULL]
+    covariance = c[10 + FULL]
     covariance[[2, 3], [2, 3]] += np.minimum(OWN_FLUTTER * c[6], OWN_FLUTTER_MOST_KN) ** 2
     own_course = bearing_of(c[4], c[5], 0.5)
     known = c[9] > 0.0

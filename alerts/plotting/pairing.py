@@ -12,7 +12,7 @@ from msgspec import Struct
 
 from alerts.plotting.ais import Heard
 from alerts.plotting.ais_report import carried_on
-from alerts.plotting.kinematics import Estimate
+from alerts.plotting.kinematics import Estimate, full
 from alerts.plotting.offsets import Array, Offset, design
 
 REACH_NM, REACH_KN = 0.6, 8.0
@@ -25,9 +25,6 @@ PLACE_FLOOR_NM, VELOCITY_FLOOR_KN = 0.012, 0.3
 
 AVERAGE_S = 30.0
 MOST_LINKS = 4000
-
-_ROWS = np.array([[0, 1, 2, 3], [1, 4, 5, 6], [2, 5, 7, 8], [3, 6, 8, 9]])
-"""Where the 4 x 4 covariance stands in the ten numbers of its upper triangle."""
 
 
 class RadarSide(Struct, frozen=True, gc=False):
@@ -93,13 +90,6 @@ def _apart(one: Array, other: Array) -> Array:
     return np.hypot(one[:, None, 0] - other[None, :, 0], one[:, None, 1] - other[None, :, 1])
 
 
-def full(estimates: list[Estimate]) -> Array:
-    """Covariances (N, 4, 4)."""
-    flat: Array = np.array([estimate.covariance for estimate in estimates])
-    square: Array = flat[:, _ROWS]
-    return square
-
-
 def measure(
     at_s: float,
     own_nm: tuple[float, float],
@@ -117,7 +107,7 @@ def measure(
         for (radar, heard), a, b in zip(sides, mine, theirs, strict=True)
     ]
     floor = np.diag([PLACE_FLOOR_NM**2] * 2 + [VELOCITY_FLOOR_KN**2] * 2)
-    covariances = full(mine) + full(theirs) + floor
+    covariances = full([a.covariance for a in mine]) + full([b.covariance for b in theirs]) + floor
     east = np.array([b.east_nm - own_nm[0] for b in theirs])
     north = np.array([b.north_nm - own_nm[1] for b in theirs])
     h = design(east, north)

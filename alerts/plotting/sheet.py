@@ -8,7 +8,7 @@ import numpy as np
 from msgspec import Struct
 
 from alerts.plotting.encounter import aspect_deg, signed
-from alerts.plotting.kinematics import Covariance
+from alerts.plotting.kinematics import Covariance, upper
 from alerts.plotting.terms import BearingTrend, Passing
 from alerts.plotting.trackline import Array, TrackLine
 
@@ -346,8 +346,3 @@ def _misfits(residuals: Sequence[Residual], line: TrackLine) -> Iterator[str]:
     if len(bad) > 1:
         others = ", ".join(str(i + 1) for i in bad if i != worst)
         yield f"nor do points {others}: the track may not be straight"
-
-
-def upper(covariance: Array) -> Covariance:
-    ee, en, eu, ev, nn, nu, nv, uu, uv, vv = (float(value) for value in covariance[np.triu_indices(4)])
-    return ee, en, eu, ev, nn, nu, nv, uu, uv, vv

@@ -15,14 +15,12 @@ from numpy.typing import NDArray
 
 from alerts.plotting.estimate import TURN, TURN_ON_S, WANDER, Track, is_settled
 from alerts.plotting.filter import State, first_state, predict, update
-from alerts.plotting.kinematics import Covariance, Estimate, Look
+from alerts.plotting.kinematics import Estimate, Look, full, upper
 from alerts.plotting.noise import NoiseModel
 from alerts.plotting.terms import TrackState
 
 BEFORE_ONSET_S = 6.0
 """An onset is found to the look or two."""
-
-_UPPER = np.triu_indices(4)
 
 
 class Manoeuvre(NamedTuple):
@@ -94,22 +92,14 @@ def _backward(states: Sequence[State], predictions: Sequence[State], gaps: Seque
         covariances[k] += gain @ (covariances[k + 1] - ahead_covariances[k + 1]) @ gain.T
     smoothed = []
     for state, (e, n, ve, vn), covariance in zip(states, means.tolist(), covariances, strict=True):
-        smoothed.append(State(state.at_s, e, n, ve, vn, _triangle(covariance)))
+        smoothed.append(State(state.at_s, e, n, ve, vn, upper(covariance)))
     return smoothed
 
 
 def _arrays(states: Sequence[State]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """Means (K, 4) and full covariances (K, 4, 4)."""
     means = np.array([(state.e, state.n, state.ve, state.vn) for state in states])
-    upper = np.array([state.covariance for state in states])
-    covariances = np.empty((len(states), 4, 4))
-    covariances[:, _UPPER[0], _UPPER[1]] = covariances[:, _UPPER[1], _UPPER[0]] = upper
-    return means, covariances
-
-
-def _triangle(covariance: NDArray[np.float64]) -> Covariance:
-    a, b, c, d, e, f, g, h, i, j = covariance[_UPPER].tolist()
-    return a, b, c, d, e, f, g, h, i, j
+    return means, full([state.covariance for state in states])
 
 
 def _estimate(said: Estimate, state: State, manoeuvres: Sequence[Manoeuvre]) -> Estimate:

@@ -15,7 +15,7 @@ from msgspec import Struct
 from numpy.typing import NDArray
 
 from alerts.plotting.encounter import signed
-from alerts.plotting.kinematics import Estimate, OwnMotion
+from alerts.plotting.kinematics import Estimate, OwnMotion, full
 from alerts.plotting.terms import Passing
 
 Array = NDArray[np.float64]
@@ -309,8 +309,5 @@ def _piece_at(path: Path, at_h: float) -> int:
 
 def _root(estimate: Estimate) -> Array:
     """A square root of the covariance (4, 4); rounding may have left it a shade short of positive."""
-    full = np.zeros((4, 4))
-    full[np.triu_indices(4)] = estimate.covariance
-    full = full + np.triu(full, 1).T
-    values, axes = np.linalg.eigh(full)
+    values, axes = np.linalg.eigh(full(estimate.covariance))
     return np.asarray(axes * np.sqrt(np.maximum(values, 0.0)))
