@@ -48,15 +48,10 @@ def commented_toml(settings: Struct) -> str:
 
 def rows(settings: Struct, table: tuple[str, ...] = ()) -> Iterator[Row]:
     """Every key of the settings and of the tables in it, in order."""
-    nested: list[tuple[str, Struct]] = []
-    for field, value in _fields(settings):
-        if isinstance(value, Struct):
-            nested.append((field.encode_name, value))
-        elif isinstance(value, dict) and _holds_tables(field.type):
-            nested.extend((f"{field.encode_name}.{_key(key)}", part) for key, part in value.items())
-        else:
-            yield Row(_dotted(table), field.encode_name, kind_of(field.type), toml_value(value), meaning_of(field))
-    for key, part in nested:
+    plain, inner = _parted(settings)
+    for field, value in plain:
+        yield Row(_dotted(table), field.encode_name, kind_of(field.type), toml_value(value), meaning_of(field))
+    for key, part in inner:
         yield from rows(part, (*table, key))
 
 
@@ -67,15 +62,10 @@ def _table_lines(settings: Struct, table: tuple[str, ...], explained: set[type])
         yield from (f"# {line}".rstrip() for line in (inspect.getdoc(type(settings)) or "").splitlines())
     if table:
         yield f"[{_dotted(table)}]"
-    nested: list[tuple[str, Struct]] = []
-    for field, value in _fields(settings):
-        if isinstance(value, Struct):
-            nested.append((field.encode_name, value))
-        elif isinstance(value, dict) and _holds_tables(field.type):
-            nested.extend((f"{field.encode_name}.{_key(key)}", part) for key, part in value.items())
-        else:
-            yield _assignment(field, value)
-    for key, part in nested:
+    plain, inner = _parted(settings)
+    for field, value in plain:
+        yield _assignment(field, value)
+    for key, part in inner:
         yield ""
         yield from _table_lines(part, (*table, key), explained)
 
@@ -87,19 +77,30 @@ def _assignment(field: Field, value: Any) -> str:
     return f"{line:<34}  # {f'{meaning} ({kind})' if meaning else kind}"
 
 
-def _fields(settings: Struct) -> Iterator[tuple[Field, Any]]:
+def _parted(settings: Struct) -> tuple[list[tuple[Field, Any]], list[tuple[str, Struct]]]:
+    """The keys of this table with their values, and the tables in it by their names."""
     kind = type_info(type(settings))
     assert isinstance(kind, StructType)
+    plain: list[tuple[Field, Any]] = []
+    inner: list[tuple[str, Struct]] = []
     for field in kind.fields:
-        yield field, getattr(settings, field.name)
+        value = getattr(settings, field.name)
+        if isinstance(value, Struct):
+            inner.append((field.encode_name, value))
+        elif isinstance(value, dict) and _holds_tables(field.type):
+            inner.extend((f"{field.encode_name}.{_key(key)}", part) for key, part in value.items())
+        else:
+            plain.append((field, value))
+    return plain, inner
 
 
 def _holds_tables(kind: Type) -> bool:
-    return isinstance(kind, DictType) and isinstance(_bare(kind.value_type), StructType)
+    return isinstance(kind, DictType) and isinstance(bare(kind.value_type), StructType)
 
 
-def _bare(kind: Type) -> Type:
-    return _bare(kind.type) if isinstance(kind, Metadata) else kind
+def bare(kind: Type) -> Type:
+    """A type without the bounds and description about it."""
+    return bare(kind.type) if isinstance(kind, Metadata) else kind
 
 
 def meaning_of(field: Field) -> str:
@@ -119,10 +120,10 @@ def meaning_of(field: Field) -> str:
 
 def kind_of(kind: Type) -> str:
     """What may stand there, in words: `a number, over 0, at most 20`."""
-    kind = _bare(kind)
+    kind = bare(kind)
     if isinstance(kind, UnionType):
-        return " or ".join(kind_of(part) for part in kind.types if not isinstance(_bare(part), NoneType)) + (
-            ", or left out" if any(isinstance(_bare(part), NoneType) for part in kind.types) else ""
+        return " or ".join(kind_of(part) for part in kind.types if not isinstance(bare(part), NoneType)) + (
+            ", or left out" if any(isinstance(bare(part), NoneType) for part in kind.types) else ""
         )
     if isinstance(kind, (FloatType, IntType)):
         return ", ".join(["a number" if isinstance(kind, FloatType) else "a whole number", *_bounds(kind)])

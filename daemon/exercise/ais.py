@@ -1,7 +1,7 @@
 """The targets' AIS, and own ship's: reports at their intervals, late, lost and off as the scenario says."""
 
 import re
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from unicodedata import combining, normalize
 
 import numpy as np
@@ -12,10 +12,10 @@ from daemon.exercise.geodesy import NM_M, Floats, offset
 from daemon.exercise.passage import AIS, Passage, chance
 from daemon.exercise.scenario import Ais, Target
 from daemon.exercise.sensors import wander, wander_at
+from daemon.exercise.sentence_stream import Write
 from parsers import encode
 from parsers.observations import AisClass
 
-Write = Callable[[int, int], list[str]]
 Message = dict[str, str | int | float]
 
 STATIC_EVERY_S = 360.0

@@ -4,10 +4,10 @@ import inspect
 from collections.abc import Iterator
 
 import msgspec
-from msgspec.inspect import Field, ListType, Metadata, StructType, Type, UnionType, VarTupleType, type_info
+from msgspec.inspect import Field, ListType, StructType, Type, UnionType, VarTupleType, type_info
 
 from daemon.exercise.scenario import Scenario
-from daemon.settings_text import kind_of, meaning_of, toml_value
+from daemon.settings_text import bare, kind_of, meaning_of, toml_value
 
 UNITS = {
     "_deg": "degrees",
@@ -53,13 +53,9 @@ def _about(kind: StructType) -> list[str]:
     return (inspect.getdoc(kind.cls) or "").splitlines()
 
 
-def _bare(kind: Type) -> Type:
-    return _bare(kind.type) if isinstance(kind, Metadata) else kind
-
-
 def _struct(kind: Type) -> StructType | None:
     """The table that a key holds: itself, one of several choices, or those in a list."""
-    kind = _bare(kind)
+    kind = bare(kind)
     if isinstance(kind, StructType):
         return kind
     if isinstance(kind, UnionType):
@@ -70,7 +66,7 @@ def _struct(kind: Type) -> StructType | None:
 
 
 def _is_list(kind: Type) -> bool:
-    return isinstance(_bare(kind), ListType | VarTupleType)
+    return isinstance(bare(kind), ListType | VarTupleType)
 
 
 def _kind(field: Field, table: StructType | None) -> str:
@@ -78,12 +74,12 @@ def _kind(field: Field, table: StructType | None) -> str:
         return "minutes from the start, or a UTC time of day"
     if field.encode_name == "start":
         return "date and time"
-    bare = _bare(field.type)
+    shape = bare(field.type)
     if table is not None:
-        choices = [] if not isinstance(bare, UnionType) else [kind_of(part) for part in bare.types if kind_of(part)]
+        choices = [] if not isinstance(shape, UnionType) else [kind_of(part) for part in shape.types if kind_of(part)]
         return " or ".join(["tables" if _is_list(field.type) else "a table", *choices])
-    if isinstance(bare, VarTupleType):
-        return f"a list; each {kind_of(bare.item_type)}"
+    if isinstance(shape, VarTupleType):
+        return f"a list; each {kind_of(shape.item_type)}"
     unit = next((text for end, text in sorted(UNITS.items(), key=_longest) if field.encode_name.endswith(end)), "")
     words = kind_of(field.type)
     return words.replace("a number", f"a number of {unit}", 1) if unit else words

@@ -16,11 +16,9 @@ from daemon.errors import CANNOT_OPEN, UserError
 from daemon.exercise.generate import tagged
 from daemon.feeds import uri
 from daemon.feeds.serial_line import plainly
+from parsers.framing import HEADER
 
 Form = Literal["plain", "tag", "450"]
-
-HEADER_450 = b"UdPbC\x00"
-"""Token before the sentences of an IEC 61162-450 datagram (seen in one public capture)."""
 
 LOOK_AGAIN_S = 0.05
 LONGEST_WAIT_S = 0.5
@@ -197,4 +195,4 @@ def _formed(utc_ms: int, line: str, form: Form) -> bytes:
         return line.encode("ascii") + b"\r\n"
     (text,) = tagged([(utc_ms, line)])
     data = text.encode("ascii") + b"\r\n"
-    return HEADER_450 + data if form == "450" else data
+    return HEADER + data if form == "450" else data

@@ -202,12 +202,7 @@ class ArchiveReader:
         schema = archive_schema.version(connection)
         if mark != archive_schema.APPLICATION_ID or schema == 0:
             raise UserError(f"{self.path} is not an archive of this program", CANNOT_OPEN)
-        if schema > archive_schema.NEWEST:
-            raise UserError(
-                f"{self.path} was made by a newer version of this program (schema {schema}, known here: up to"
-                f" {archive_schema.NEWEST}): install that version to read it",
-                CANNOT_OPEN,
-            )
+        archive_schema.refuse_newer(schema, self.path, "install that version to read it")
         return schema
 
     def _migrated_copy(self, old: sqlite3.Connection) -> sqlite3.Connection:

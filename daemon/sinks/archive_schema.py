@@ -10,6 +10,9 @@ Rules for this file:
 
 import sqlite3
 from collections.abc import Sequence
+from pathlib import Path
+
+from daemon.errors import CANNOT_OPEN, UserError
 
 APPLICATION_ID = 0x53504C54
 """Marks the file as ours (SQLite pragma application_id): the letters SPLT."""
@@ -139,6 +142,15 @@ NEWEST = len(STEPS)
 def version(connection: sqlite3.Connection) -> int:
     """The schema in the file; 0 for a new file."""
     return int(connection.execute("PRAGMA user_version").fetchone()[0])
+
+
+def refuse_newer(schema: int, path: Path, mend: str) -> None:
+    """UserError, with what to do about it, where the file's schema is newer than any that is known here."""
+    if schema > NEWEST:
+        raise UserError(
+            f"{path} was made by a newer version of this program (schema {schema}, known here: up to {NEWEST}): {mend}",
+            CANNOT_OPEN,
+        )
 
 
 def migrate(connection: sqlite3.Connection, steps: Sequence[str] = STEPS) -> int:

@@ -236,12 +236,7 @@ def _prepare(connection: sqlite3.Connection, path: Path) -> None:
     tables = connection.execute("SELECT count(*) FROM sqlite_schema").fetchone()[0]
     if tables and mark != archive_schema.APPLICATION_ID:
         raise UserError(f"{path} is a database of another program: choose another file with --archive", CANNOT_OPEN)
-    if schema > archive_schema.NEWEST:
-        raise UserError(
-            f"{path} was made by a newer version of this program (schema {schema}, known here: up to"
-            f" {archive_schema.NEWEST}): install that version, or choose another file with --archive",
-            CANNOT_OPEN,
-        )
+    archive_schema.refuse_newer(schema, path, "install that version, or choose another file with --archive")
     if not tables:
         connection.execute("PRAGMA auto_vacuum = INCREMENTAL")
     mode = connection.execute("PRAGMA journal_mode = WAL").fetchone()[0]
