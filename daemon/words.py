@@ -6,7 +6,7 @@ A value that is not known is a dash, never a number. Text that came over the wir
 
 import unicodedata
 
-from alerts.events import Alert, Instant
+from alerts.events import Alert, Instant, Plot
 from alerts.plotting.colregs import rule_number
 from alerts.plotting.terms import AlertState, Encounter, Priority
 
@@ -65,6 +65,13 @@ def bearing(deg: float | None, suffix: str = "T") -> str:
 def fine_bearing(deg: float) -> str:
     """To a tenth of a degree: 061.4°. 359.96 is 000.0°."""
     return f"{round(deg, 1) % 360.0:05.1f}°"
+
+
+def bearing_of(plot: Plot) -> str:
+    """A target's bearing: true, or R off the bow where no heading is known."""
+    if plot.bearing_deg is None and plot.relative_bearing_deg is not None:
+        return bearing(plot.relative_bearing_deg, "R")
+    return bearing(plot.bearing_deg)
 
 
 def off_the_bow(relative_deg: float | None) -> str:
@@ -186,9 +193,11 @@ def alert_state(alert: Alert) -> str:
     return ALERT_STATES[alert.state]
 
 
+SMALL_CRAFT = "Small craft, buoys and wood may not be tracked or seen by radar at all."
+
 CAUTIONS = (
     "An aid to a proper look-out, never a substitute.",
-    "Small craft, buoys and wood may not be tracked or seen by radar at all.",
+    SMALL_CRAFT,
     "The size of an echo says nothing of the size of the vessel.",
     "The COLREGs, local rules and licensed practice decide.",
     "In restricted visibility no vessel stands on (Rule 19).",

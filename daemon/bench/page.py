@@ -16,14 +16,12 @@ from daemon.bench.report import PROMISE, Part, Report
 from daemon.bench.table import answer, heading
 from daemon.errors import CANNOT_OPEN, UserError
 from daemon.pictures.drawing import Drawing, Point, thinned
-from daemon.pictures.paper import data, paper
+from daemon.pictures.paper import data, paper, table
 
 MOST_WAYS = 60
 """Encounters drawn: the close ones first, then those that most settings told of."""
 
 SHADES = 5
-
-CAUTION = "Small craft, buoys and wood may not be tracked or seen by radar at all."
 
 
 def write(report: Report, path: Path) -> None:
@@ -44,7 +42,7 @@ def page(report: Report) -> str:
 
 def _sections(report: Report) -> Iterator[str]:
     yield "<header><h1>Alert limits on the bench</h1>"
-    yield f'<div class="cautions"><p>{CAUTION}</p><p>{escape(PROMISE)}</p></div></header><main>'
+    yield f'<div class="cautions"><p>{words.SMALL_CRAFT}</p><p>{escape(PROMISE)}</p></div></header><main>'
     for line in heading(report):
         mark = ' class="partial"' if line.startswith("PARTIAL") else ""
         yield f"<p{mark}>{escape(line)}</p>"
@@ -84,13 +82,8 @@ def _parts(report: Report, parts: Sequence[Part]) -> str:
 
 
 def _rows(heads: Sequence[str], rows: Sequence[Sequence[str]], chosen: int | None = None) -> str:
-    """A table of text that may scroll sideways."""
-    top = "".join(f"<th>{escape(head)}</th>" for head in heads)
-    body = ""
-    for number, row in enumerate(rows):
-        mark = ' class="chosen"' if number == chosen else ""
-        body += f"<tr{mark}>" + "".join(f"<td>{escape(cell)}</td>" for cell in row) + "</tr>"
-    return f'<div class="wide"><table><tr>{top}</tr>{body}</table></div>'
+    """A table of plain text."""
+    return table([escape(head) for head in heads], [[escape(cell) for cell in row] for row in rows], chosen=chosen)
 
 
 def _table(report: Report) -> str:
@@ -250,8 +243,8 @@ def _map(report: Report, title: str, values: Any, axes: Sequence[Axis], shown: S
         name = "" if row is None else escape(said(row))
         rows.append(f"<tr><th>{name}</th>{''.join(cells)}</tr>")
     about = f"{title}: {axes[-1].name} across" + (f", {axes[0].name} down" if len(axes) > 1 else "")
-    table = f'<table class="heat" aria-label="{escape(about)}">{head}{"".join(rows)}</table>'
-    return f'<figure><figcaption>{escape(about)}</figcaption><div class="wide">{table}</div></figure>'
+    heat = f'<table class="heat" aria-label="{escape(about)}">{head}{"".join(rows)}</table>'
+    return f'<figure><figcaption>{escape(about)}</figcaption><div class="wide">{heat}</div></figure>'
 
 
 def _cell(setting: int | None, values: Any, low: float, high: float, digits: int) -> str:

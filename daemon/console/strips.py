@@ -9,7 +9,7 @@ from daemon import words
 from daemon.console.board import Row, Snapshot
 from daemon.console.lines import Look, line
 from daemon.console.strip import Strip, strip
-from daemon.console.table import bearing_text, label
+from daemon.console.table import label
 
 # Two heads and at least two minutes, or nothing.
 LEAST_ROWS = 4
@@ -31,7 +31,7 @@ def drift_strips(snapshot: Snapshot, keys: Sequence[str], rows: int, look: Look)
 
 def _strip_title(key: str, row: Row, width: int) -> str:
     """Name and bearing, and the drift in a word where there is room; the strip itself shows it."""
-    short = f"{words.shortened(label(key, row), width - 6)} {bearing_text(row)}"
+    short = f"{words.shortened(label(key, row), width - 6)} {words.bearing_of(row.plot)}"
     drift = "STEADY" if row.plot.bearing_trend is BearingTrend.STEADY else str(row.plot.bearing_trend)
     full = f"{short} {drift if row.current else 'not updated'}"
     return full if len(full) <= width else short

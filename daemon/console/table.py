@@ -133,11 +133,11 @@ def target_line(key: str, row: Row, mark: str, chosen: bool, look: Look) -> Text
     head = f"{mark}{pointer}{words.shortened(label(key, row), columns['target'] - 1).ljust(columns['target'])}"
     if not row.current:
         state = "LOST" if plot.track is TrackState.LOST else "NOT UPDATED"
-        last = f"{state} for {words.age(row.age_s)}; last {bearing_text(row)} {words.miles(plot.range_nm)}"
+        last = f"{state} for {words.age(row.age_s)}; last {words.bearing_of(plot)} {words.miles(plot.range_nm)}"
         return line(look, (head, role if mark.strip() else "stale"), (last, "stale"))
     cpa, limits, tcpa = _closest(row)
     cells = {
-        "bearing": bearing_text(row),
+        "bearing": words.bearing_of(plot),
         "range": _short(plot.range_nm),
         "drift": _drift(row),
         "cpa": cpa,
@@ -153,14 +153,6 @@ def target_line(key: str, row: Row, mark: str, chosen: bool, look: Look) -> Text
 def label(key: str, row: Row) -> str:
     """The name a person knows the target by: its own where it has one, else the track's."""
     return words.clean(row.plot.name, 20) or key
-
-
-def bearing_text(row: Row) -> str:
-    """True, or R off the bow where no heading is known."""
-    plot = row.plot
-    if plot.bearing_deg is None and plot.relative_bearing_deg is not None:
-        return words.bearing(plot.relative_bearing_deg, "R")
-    return words.bearing(plot.bearing_deg)
 
 
 def _drift(row: Row) -> str:

@@ -12,7 +12,7 @@ from daemon.console.board import Point, Row, Snapshot
 from daemon.console.lines import Limits, Look, line, rule
 from daemon.console.own import head
 from daemon.console.strips import drift_strips
-from daemon.console.table import bearing_text, label
+from daemon.console.table import label
 
 HISTORY_MINUTES = 6
 
@@ -41,10 +41,10 @@ def figures(row: Row, look: Look) -> list[Text]:
     """Every figure of the plot, with the set's own beside it. A target that is not current has last figures only."""
     plot = row.plot
     if not row.current:
-        last = f"Last seen {bearing_text(row)}, {words.miles(plot.range_nm)}, {words.age(row.age_s)} ago."
+        last = f"Last seen {words.bearing_of(plot)}, {words.miles(plot.range_nm)}, {words.age(row.age_s)} ago."
         return [line(look, (last, "stale")), line(look, ("No figure of it is a present one.", "stale"))]
     lines = [
-        ("bearing", f"{bearing_text(row)}, {words.off_the_bow(plot.relative_bearing_deg)}"),
+        ("bearing", f"{words.bearing_of(plot)}, {words.off_the_bow(plot.relative_bearing_deg)}"),
         ("range", words.miles(plot.range_nm)),
         ("drift", _drift(row)),
         ("CPA", f"{words.miles(plot.cpa_nm)} (95 %: {words.limits(plot.cpa_low_nm, plot.cpa_high_nm)})"),
@@ -74,7 +74,7 @@ def _drift(row: Row) -> str:
     """How the bearing draws. Off the bow alone nobody can tell that from a swing of the bow."""
     plot = row.plot
     said = f"{plot.bearing_trend}, {words.rate(plot.bearing_rate_deg_min, plot.bearing_rate_sd_deg_min)}"
-    return f"{said} off the bow: drift or yaw" if bearing_text(row).endswith("R") else said
+    return f"{said} off the bow: drift or yaw" if words.bearing_of(plot).endswith("R") else said
 
 
 def _tcpa(row: Row) -> str:

@@ -5,23 +5,18 @@ from html import escape
 
 from alerts.plotting.colregs import rule_text
 from alerts.plotting.terms import Priority
+from alerts.rules.wording import rule_name
 from daemon import words
 from daemon.debrief import figures
 from daemon.debrief.record import Dated, Passage
 from daemon.debrief.steadiness import Steadiness
 from daemon.debrief.study import Alteration, Span, Study
+from daemon.pictures.paper import table
 
 
 def said(text: str, limit: int = words.TEXT_LENGTH) -> str:
     """Text from the wire, harmless in a page."""
     return escape(words.clean(text, limit))
-
-
-def table(heads: Sequence[str], rows: Sequence[Sequence[str]], kind: str = "") -> str:
-    """A table of cells that are HTML already."""
-    head = "".join(f'<th scope="col">{one}</th>' for one in heads)
-    body = "".join(f"<tr>{''.join(f'<td>{cell}</td>' for cell in row)}</tr>" for row in rows)
-    return f'<div class="wide"><table{kind}><thead><tr>{head}</tr></thead><tbody>{body}</tbody></table></div>'
 
 
 def called(target: str, name: str) -> str:
@@ -101,7 +96,7 @@ def _alerts(one: Study) -> str:
     rows = [
         [
             figures.seconds(span.raised_s),
-            f"{span.alert.priority}: {said(span.alert.rule.replace('_', ' '), 40)}",
+            f"{span.alert.priority}: {said(rule_name(span.alert.rule), 40)}",
             said(span.alert.text),
             "needs none" if span.alert.priority is Priority.CAUTION else _when(span.acknowledged_s),
             _when(span.over_s),
@@ -175,6 +170,4 @@ def scatter_words(echo: Steadiness) -> str:
 
 def span_words(span: Span) -> str:
     """An alert in a line of the list."""
-    return (
-        f"{span.alert.priority} {span.alert.id}, {said(span.alert.rule.replace('_', ' '), 40)}: {said(span.alert.text)}"
-    )
+    return f"{span.alert.priority} {span.alert.id}, {said(rule_name(span.alert.rule), 40)}: {said(span.alert.text)}"

@@ -5,6 +5,7 @@ from collections.abc import Callable, Sequence
 
 from alerts.events import Plot
 from alerts.plotting.terms import FeedState, Priority
+from alerts.rules.wording import rule_name
 from daemon import words
 from daemon.debrief.plane import Place, Plane, unbroken
 from daemon.debrief.record import Dated, Passage
@@ -355,7 +356,7 @@ THICKNESS = {"danger-dot": 13.0, "theirs-dot": 8.0, "ours-dot": 4.0}
 def timeline(passage: Passage, spans: Sequence[Span], turns: Sequence[Alteration], width: float = 760.0) -> Drawing:
     """A row for each kind of alert that came, then what was done and what failed."""
     rules = list(dict.fromkeys(span.alert.rule for span in sorted(spans, key=_weight)))
-    named = {rule: words.clean(rule.replace("_", " "), 24) for rule in rules}
+    named = {rule: words.clean(rule_name(rule), 24) for rule in rules}
     rows = _Rows(
         passage.first_s, passage.last_s, [*named.values(), "alterations", "notes", "range scale", "feeds"], width
     )

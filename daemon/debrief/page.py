@@ -11,14 +11,14 @@ from msgspec import Struct
 from alerts.plotting.terms import PairState, Priority
 from daemon import words
 from daemon.debrief import cards, figures
-from daemon.debrief.cards import called, said, table
+from daemon.debrief.cards import called, said
 from daemon.debrief.plane import Plane, unbroken
 from daemon.debrief.playback import playback
 from daemon.debrief.record import Dated, Passage, Record, Tracked
 from daemon.debrief.steadiness import Steadiness, changes, steadiness
 from daemon.debrief.study import Alteration, Span, Study, own_turns, spans_of, study, worst
 from daemon.pictures.drawing import thinned
-from daemon.pictures.paper import paper
+from daemon.pictures.paper import paper, table
 
 WITHIN_NM = 2.0
 MOST_CARDS = 60

@@ -7,6 +7,7 @@ text that got past escaping could load or run nothing.
 import base64
 import hashlib
 import json
+from collections.abc import Sequence
 from typing import Any
 
 from daemon.pictures.drawing import DARK, LIGHT, style, variables
@@ -26,6 +27,16 @@ def paper(title: str, body: str, rules: str, script: str, moves: bool = True) ->
         f'<meta name="color-scheme" content="light dark"><title>{title}</title><style>{sheet}</style></head>'
         f"<body>{body}{moving}</body></html>\n"
     )
+
+
+def table(heads: Sequence[str], rows: Sequence[Sequence[str]], kind: str = "", chosen: int | None = None) -> str:
+    """A table of cells that are HTML already, one row of which may be the chosen one; it may scroll sideways."""
+    head = "".join(f'<th scope="col">{one}</th>' for one in heads)
+    body = ""
+    for number, row in enumerate(rows):
+        mark = ' class="chosen"' if number == chosen else ""
+        body += f"<tr{mark}>{''.join(f'<td>{cell}</td>' for cell in row)}</tr>"
+    return f'<div class="wide"><table{kind}><thead><tr>{head}</tr></thead><tbody>{body}</tbody></table></div>'
 
 
 def data(name: str, value: Any) -> str:

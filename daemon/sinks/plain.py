@@ -10,8 +10,9 @@ from collections.abc import Sequence
 from threading import Condition, Thread
 from typing import TextIO
 
-from alerts.events import Alert, AnyEvent, Event, Feed, Instant, Moment, Note, Pair, Plot, Radar, Summary
-from alerts.plotting.terms import AlertState, BearingTrend, PairState, Passing, TrackState
+from alerts.events import Alert, AnyEvent, Event, Feed, Instant, Moment, Note, Pair, Radar, Summary
+from alerts.plotting.terms import AlertState, BearingTrend, PairState, TrackState
+from alerts.rules import wording
 from daemon import words
 from daemon.console import urgency
 from daemon.console.board import Board, Row, Snapshot
@@ -166,7 +167,7 @@ def target_line(key: str, row: Row) -> str:
     plot = row.plot
     name = words.clean(plot.name, 20)
     called = f"{key} ({name})" if name else key
-    place = f"{_bearing(row)}, {words.miles(plot.range_nm)}"
+    place = f"bearing {words.bearing_of(plot)}, {words.miles(plot.range_nm)}"
     if not row.current:
         state = "lost" if plot.track is TrackState.LOST else "not updated"
         return f"{called}: {state} for {words.age(row.age_s)}, last {place}"
@@ -174,9 +175,10 @@ def target_line(key: str, row: Row) -> str:
         return f"{called}: {place}, {plot.track}, motion not known yet"
     if plot.tcpa_min < 0:
         return f"{called}: {place}, opening, CPA {words.miles(plot.cpa_nm)} was {words.until(plot.tcpa_min)}"
+    side = wording.passing(plot) or "passing side unsettled"
     return (
         f"{called}: {place}, bearing {plot.bearing_trend}{_drift(row)}, CPA {words.miles(plot.cpa_nm)} (95 % "
-        f"{words.limits(plot.cpa_low_nm, plot.cpa_high_nm)}) {words.until(plot.tcpa_min)}, {_passing(plot)}; "
+        f"{words.limits(plot.cpa_low_nm, plot.cpa_high_nm)}) {words.until(plot.tcpa_min)}, {side}; "
         f"the set: {plot.check}"
     )
 
@@ -193,19 +195,6 @@ def _drift(row: Row) -> str:
 
 
 _DRAWING = (BearingTrend.DRAWING_AHEAD, BearingTrend.DRAWING_AFT)
-
-
-def _passing(plot: Plot) -> str:
-    if plot.passing in (Passing.AHEAD, Passing.ASTERN):
-        return f"passing {plot.passing}"
-    return "passing side unsettled" if plot.passing is Passing.UNSETTLED else str(plot.passing)
-
-
-def _bearing(row: Row) -> str:
-    plot = row.plot
-    if plot.bearing_deg is None and plot.relative_bearing_deg is not None:
-        return f"bearing {words.bearing(plot.relative_bearing_deg, 'R')}"
-    return f"bearing {words.bearing(plot.bearing_deg)}"
 
 
 def radar_line(radar: Radar) -> str:
