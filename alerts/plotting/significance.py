@@ -11,9 +11,12 @@ say by how much, and the callers divide by it.
 """
 
 from collections.abc import Sequence
-from math import comb, erfc, exp, lgamma, log, sqrt
+from math import erfc, exp, lgamma, log, sqrt
 
 from msgspec import Struct
+
+_NEGLIGIBLE = 1e-15
+"""A share of a sum that its last binary place does not hold."""
 
 
 class Variances(Struct, frozen=True):
@@ -47,14 +50,22 @@ def fisher_exact(before: tuple[int, int], after: tuple[int, int], mid: bool = Fa
 
 
 def rate_rise(events_before: int, exposure_before: float, events_after: int, exposure_after: float) -> float:
-    """One-sided p that the rate has risen: the later events as a binomial share of all, given both exposures."""
-    if events_after == 0 or exposure_after <= 0:
+    """One-sided p that the rate has risen: the later events as a binomial share of all, given both exposures.
+
+    1.0 where there is no later event or no exposure to compare. The tail is summed in logarithms: a watch of a week
+    loses thousands of targets, and their binomial coefficients are no floating-point numbers any more.
+    """
+    if events_after == 0 or exposure_after <= 0 or exposure_before <= 0:
         return 1.0
-    if exposure_before <= 0:
-        return 1.0
-    share = exposure_after / (exposure_before + exposure_after)
-    total = events_before + events_after
-    return min(1.0, sum(comb(total, k) * share**k * (1 - share) ** (total - k) for k in range(events_after, total + 1)))
+    total, exposure = events_before + events_after, exposure_before + exposure_after
+    log_after, log_before = log(exposure_after / exposure), log(exposure_before / exposure)
+    p = 0.0
+    for k in range(events_after, total + 1):
+        term = exp(_log_comb(total, k) + k * log_after + (total - k) * log_before)
+        p += term
+        if k * exposure > total * exposure_after and term < _NEGLIGIBLE * p:  # past the top: only smaller ones follow
+            break
+    return min(1.0, p)
 
 
 def variance_change(targets: Sequence[Variances]) -> tuple[float, float]:

@@ -272,3 +272,30 @@ def test_memory_is_bounded() -> None:
         echo.see(structs.replace(look, at_s=3.0 * k), steady=True)
     assert len(echo.times) == 800
     assert len(echo.blocks) == 40
+
+
+def test_a_long_watch_with_thousands_of_losses_compares_as_a_short_one() -> None:
+    """Two thousand targets gone, each after fifty minutes, then five of eight within half a minute of a note: said."""
+    quality, told = Quality(), []
+    rng = np.random.default_rng(3)
+    for n in range(2000):
+        at_s = 3100.0 * (n - 2000)
+        quality.see(f"gone-{n}", look_at(at_s, rng), SETTLED)
+        quality.lose(f"gone-{n}", at_s + 3000.0)
+    told += run(quality, 8, rng, lost_after=[10, 12, 15, 20, 25])
+
+    (lost,) = [one for one in told if one.kind is RemarkKind.LOST]
+    assert lost.found
+    assert lost.values["lost_before"] == 2000
+
+
+def test_a_window_longer_than_what_is_remembered_counts_no_misses_from_before() -> None:
+    """One report a second for half an hour, looked back on for twenty minutes: none was missed."""
+    quality = Quality(QualitySettings(window_s=1200))
+    rng = np.random.default_rng(4)
+    for second in range(1800):
+        quality.see("radar-01", look_at(float(second), rng), SETTLED)
+    steadiness = quality.target("radar-01", 1799.0)
+
+    assert steadiness is not None
+    assert steadiness.received == steadiness.expected >= 790

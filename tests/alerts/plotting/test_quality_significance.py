@@ -41,6 +41,15 @@ def test_rate_rise(before: int, exposure: float, after: int, later: float) -> No
     assert rate_rise(before, exposure, after, later) == pytest.approx(reference.pvalue, abs=1e-9)
 
 
+@pytest.mark.parametrize("before", [1_000, 1_030, 5_000, 200_000])
+@pytest.mark.parametrize("after", [2, 8, 60])
+def test_rate_rise_after_a_week(before: int, after: int) -> None:
+    """Thousands of losses behind it, whose binomial coefficients are beyond a float: still scipy's tail."""
+    reference = stats.binomtest(after, before + after, 600 / (600 + 600_000), alternative="greater")
+
+    assert rate_rise(before, 600_000, after, 600) == pytest.approx(reference.pvalue, rel=1e-6, abs=1e-12)
+
+
 @pytest.mark.parametrize("x", [0.3, 0.5, 1.0, 2.5, 7.9, 8.0, 60.0])
 def test_polygamma(x: float) -> None:
     """digamma and trigamma as scipy.special has them."""
