@@ -8,6 +8,7 @@ Readings off the bow need the heading. Own course stands in for it where no head
 are off the bow (`Frame.BOW`) and a steady heading is assumed: drift cannot be told from yaw.
 """
 
+from bisect import bisect_right
 from collections.abc import Iterator, Sequence
 from itertools import pairwise
 from math import hypot
@@ -49,8 +50,9 @@ def plot(readings: Sequence[Reading], own: Sequence[OwnLeg] = (), accuracy: Accu
     _check(readings)
     frame, headings = _headings(readings, own)
     last_s = readings[-1].at_s
-    hours = np.array([(reading.at_s - last_s) / 3600 for reading in readings])
-    own_nm = np.array([_own_place(own, reading.at_s, last_s) for reading in readings])
+    times_s = np.array([reading.at_s for reading in readings])
+    hours = (times_s - last_s) / 3600
+    own_nm = _own_places(own, times_s)
     turned = [
         reading.bearing_deg + (heading or 0.0) * (reading.relative and frame == Frame.TRUE)
         for reading, heading in zip(readings, headings, strict=True)
@@ -100,8 +102,11 @@ def _headings(readings: Sequence[Reading], own: Sequence[OwnLeg]) -> tuple[Frame
 
 def _leg(own: Sequence[OwnLeg], at_s: float) -> OwnLeg:
     """The leg that own ship is on: the last that has begun, the first where none has."""
-    begun = [leg for leg in own if leg.at_s <= at_s]
-    return begun[-1] if begun else own[0]
+    return own[max(0, bisect_right(own, at_s, key=_begin_s) - 1)]
+
+
+def _begin_s(leg: OwnLeg) -> float:
+    return leg.at_s
 
 
 def _velocity(leg: OwnLeg) -> tuple[float, float]:
@@ -109,15 +114,19 @@ def _velocity(leg: OwnLeg) -> tuple[float, float]:
     return leg.speed_kn * float(np.sin(course)), leg.speed_kn * float(np.cos(course))
 
 
-def _own_place(own: Sequence[OwnLeg], at_s: float, last_s: float) -> tuple[float, float]:
-    """Own east and north (NM) from the place at the last reading, by dead reckoning; the origin where not known."""
-    east = north = 0.0
-    turns = [leg.at_s for leg in own if at_s < leg.at_s < last_s]
-    for begin, end in zip([at_s, *turns], [*turns, last_s], strict=True):
-        east_kn, north_kn = _velocity(_leg(own, begin)) if own else (0.0, 0.0)
-        east -= east_kn * (end - begin) / 3600
-        north -= north_kn * (end - begin) / 3600
-    return east, north
+def _own_places(own: Sequence[OwnLeg], times_s: Array) -> Array:
+    """Own east and north (NM), (K, 2), from the place at the last of the times (K,), by dead reckoning.
+
+    The origin for all where own motion is not known.
+    """
+    first_s, last_s = float(times_s[0]), float(times_s[-1])
+    if not own:
+        return np.zeros((len(times_s), 2))
+    turns_s = [first_s, *(leg.at_s for leg in own if first_s < leg.at_s < last_s), last_s]
+    runs = np.array([_velocity(_leg(own, turn_s)) for turn_s in turns_s[:-1]]) * np.diff(turns_s)[:, None] / 3600
+    places = np.vstack([np.zeros((1, 2)), np.cumsum(runs, axis=0)])
+    places -= places[-1]
+    return np.column_stack([np.interp(times_s, turns_s, places[:, 0]), np.interp(times_s, turns_s, places[:, 1])])
 
 
 def _residuals(readings: Sequence[Reading], bearings: Array, line: TrackLine) -> tuple[Residual, ...]:

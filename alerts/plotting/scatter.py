@@ -119,6 +119,8 @@ class Echo:
     def slots(self, from_s: float, to_s: float, rhythm_s: float) -> list[bool]:
         """The window's expected reports in order, True where received: a gap of n rhythms is n - 1 misses."""
         slots: list[bool] = []
+        if len(self.times) == _MOST_TIMES:  # what came before them is forgotten, not missed
+            from_s = max(from_s, self.times[0])
         last_s = max((at_s for at_s in self.times if at_s <= from_s), default=from_s)
         for at_s in self.times:
             if from_s < at_s <= to_s:

@@ -2,7 +2,6 @@
 
 from collections.abc import Callable, Iterator, Sequence
 from enum import StrEnum
-from itertools import pairwise
 
 import numpy as np
 from msgspec import Struct
@@ -319,9 +318,8 @@ def _warnings(residuals: Sequence[Residual], line: TrackLine, movement: Movement
     if len(residuals) == 2:
         yield "two points: nothing shows whether one of them is wrong; three or more on a line do"
     yield from _misfits(residuals, line)
-    gap_s = max(b.at_s - a.at_s for a, b in pairwise(residuals))
     span_s = residuals[-1].at_s - residuals[0].at_s
-    if gap_s <= STANDARD_APART_S and span_s <= STANDARD_APART_S:
+    if span_s <= STANDARD_APART_S:
         yield f"the points are {span_s:.0f} s apart: a plot wants more than {STANDARD_APART_S:.0f} s (MSC.64(67))"
     if _little(movement):
         yield "the interval is too short to say: the relative movement is little more than the error of the readings"

@@ -24,8 +24,8 @@ SAMPLES = 500
 SEED = 1972  # the year of the Collision Regulations
 PIECE_DEG = 5.0
 PIECE_KN = 0.5
-COLLISION_NM = 0.05
-STOPPED_KN = 0.3
+COLLISION_NM = 0.05  # as on the manual plot: about one ship's length (no source)
+STOPPED_KN = 0.3  # slower, the velocity is no course, and an advance would take for ever (choice of ours)
 HORIZON_MIN = 60.0
 """How far ahead a pass inside the limit is looked for: later, everybody will have altered."""
 
@@ -116,7 +116,7 @@ def path_of(own: OwnMotion, legs: Sequence[TrialLeg], handling: Handling) -> Pat
     done_h = 0.0
     for leg in sorted(legs, key=lambda one: one.after_min):
         begin_h = max(leg.after_min / 60, done_h)
-        if leg.course_deg is not None and handling.advance_nm > 0 and speed > 0:
+        if leg.course_deg is not None and handling.advance_nm > 0 and speed >= STOPPED_KN:
             begin_h += handling.advance_nm / speed
         to_course = course if leg.course_deg is None else leg.course_deg % 360
         to_speed = speed if leg.speed_kn is None else leg.speed_kn

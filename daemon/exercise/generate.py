@@ -98,11 +98,12 @@ def measure(scenario: Scenario | Passage, baud: int | None = None) -> Load:
 
 
 def counted(made: Iterator[tuple[int, str]], load: Load) -> Iterator[tuple[int, str]]:
-    """Passes lines on and counts what they load the line with, CR LF included."""
+    """Passes lines on and counts what they load the line with, CR LF included. Seconds of silence count too."""
     second, in_second = None, 0
     for utc_ms, line in made:
         if utc_ms // 1000 != second:
             _close_second(load, second, in_second)
+            load.seconds += utc_ms // 1000 - (second if second is not None else utc_ms // 1000 - 1)
             second, in_second = utc_ms // 1000, 0
         load.sentences += 1
         in_second += len(line) + 2
@@ -113,7 +114,6 @@ def counted(made: Iterator[tuple[int, str]], load: Load) -> Iterator[tuple[int, 
 def _close_second(load: Load, second: int | None, characters: int) -> None:
     if second is None:
         return
-    load.seconds += 1
     load.characters += characters
     load.over += characters * 10 > load.baud
     load.busiest_characters = max(load.busiest_characters, characters)

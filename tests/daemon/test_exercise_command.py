@@ -72,6 +72,17 @@ def test_it_says_when_the_line_is_too_slow(short: Path, capsys: pytest.CaptureFi
     assert generate.measure(passage, 1200).over == 60
 
 
+def test_a_line_that_is_silent_at_times_is_less_full_for_it() -> None:
+    """Ten characters and CR LF each fifth second are 2.4 a second of the 480 that a line of 4,800 baud carries."""
+    load = generate.Load(4800)
+    made = [(5000 * k, "$XXYYY,1*0") for k in range(13)]
+
+    assert list(generate.counted(iter(made), load)) == made
+    assert load.seconds == 61
+    assert load.share == pytest.approx(13 * 12 / 61 / 480)
+    assert load.busiest_characters == 12
+
+
 @pytest.mark.parametrize(
     ("words", "code", "said"),
     [

@@ -188,6 +188,15 @@ def test_own_alteration_is_not_taken_for_the_targets() -> None:
     assert any("does not fit" in text for text in plot(readings, own[:1]).warnings)
 
 
+def test_a_long_list_of_legs_is_reckoned_as_a_short_one() -> None:
+    """A line of 2,000 points with own course and speed on each is worked in a moment; every leg counts."""
+    north, east = OwnLeg(0, 0, 6), OwnLeg(10_000, 90, 6)
+    readings = [Reading(10.0 * i, 5 - 0.001 * i, 40 + 0.005 * i) for i in range(2000)]
+    often = [OwnLeg(one.at_s, *((0, 6) if one.at_s < 10_000 else (90, 6))) for one in readings]
+
+    assert plot(readings, often).movement.cpa.best == pytest.approx(plot(readings, [north, east]).movement.cpa.best)
+
+
 def test_bearings_off_the_bow() -> None:
     """By heading, by course in its stead (and said), or off the bow alone: one CPA, and true directions by heading."""
     own = [OwnLeg(0, 340, 12)]

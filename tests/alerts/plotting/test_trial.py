@@ -124,6 +124,14 @@ def test_the_path_against_small_steps() -> None:
     assert told.tcpa_min == pytest.approx(when, abs=0.1)
 
 
+def test_who_lies_stopped_turns_without_an_advance() -> None:
+    """Drifting at 0.05 kn she does not run on for four hours first: she gathers way on the new course at once."""
+    path = path_of(own_on(0, 0.05), [TrialLeg(course_deg=90, speed_kn=8)], Handling(advance_nm=0.2))
+
+    assert path.start_h[1] == 0.0
+    assert path.courses_deg[-1] == 90
+
+
 def test_advance_is_run_on_the_old_course() -> None:
     """0.2 NM of advance at 12 kn: a minute on, then the new course at once."""
     path = path_of(own_on(0, 12), [TrialLeg(course_deg=90)], Handling(advance_nm=0.2))
