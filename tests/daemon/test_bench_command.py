@@ -9,6 +9,8 @@ import signal
 import subprocess
 import sys
 import time
+from collections.abc import Iterator
+from concurrent.futures import Future, ThreadPoolExecutor
 from pathlib import Path
 from typing import Any
 
@@ -23,6 +25,7 @@ from daemon.main import main
 from tests.daemon import bench_makers
 from tests.daemon.browser import CHROMIUM, browse
 
+ROOT = Path(__file__).parents[2]
 SWEEP = ["--sweep", "cpa_nm=0.2:1.0:0.2", "--sweep", "tcpa_min=2,4,8"]
 
 
@@ -50,40 +53,6 @@ def alone(folder: Path) -> dict[str, Any]:
     return found
 
 
-def test_every_setting_is_told_with_what_it_caught_and_cost(alone: dict[str, Any]) -> None:
-    """Sixteen settings over two passages; the wider the limits, the longer the warning and the more alerts."""
-    assert [one["truth"] for one in alone["passages"]] == ["hindsight", "exercise"]
-    assert len(alone["settings"]) == 16
-    assert alone["close_passes"] >= 4
-    assert alone["encounters"] == alone["close_passes"] + alone["passed_clear"] + alone["unjudged"]
-    by_name = {one["name"]: one for one in alone["settings"]}
-    narrow, wide = by_name["cpa_nm=0.2, tcpa_min=2"], by_name["cpa_nm=1, tcpa_min=8"]
-    assert wide["warning_median_min"] > narrow["warning_median_min"]
-    assert wide["alerts"] > narrow["alerts"]
-    assert wide["caught"] >= narrow["caught"]
-    assert "no guarantee" in alone["caution"]
-
-
-def test_figures_are_the_same_over_processes(alone: dict[str, Any], folder: Path) -> None:
-    """Two processes, to the last digit."""
-    command = [sys.executable, "-m", "daemon.main", "bench", str(folder), *SWEEP, "--workers", "2", "--json"]
-    done = subprocess.run(command, capture_output=True, text=True, check=True, timeout=100)
-
-    assert json.loads(done.stdout) == alone
-
-
-def test_figures_are_the_same_over_a_cluster(alone: dict[str, Any], folder: Path) -> None:
-    """A local Dask cluster of two workers, to the last digit."""
-    pytest.importorskip("distributed", reason="the extra `cluster` is not installed")
-    command = [sys.executable, "-c", CLUSTER, str(folder), *SWEEP]
-    done = subprocess.run(command, capture_output=True, text=True, timeout=110, cwd=Path(__file__).parents[2])
-
-    assert done.returncode == 0, done.stderr
-    found = json.loads(done.stdout.splitlines()[-1])
-    assert found.pop("workers") == 2
-    assert found == alone
-
-
 CLUSTER = """
 import contextlib, io, json, sys
 from distributed import LocalCluster
@@ -96,6 +65,36 @@ if __name__ == "__main__":
         print(json.dumps({**json.loads(out.getvalue()), "workers": len(cluster.workers)}))
     sys.exit(code)
 """
+
+
+@pytest.fixture(scope="module", autouse=True)
+def spread(folder: Path) -> Iterator[tuple[Future[str], Future[str]]]:
+    """The same over two processes, then over a cluster of two: begun first and asked for last, beside the others."""
+
+    def answered(*words: str) -> str:
+        done = subprocess.run([sys.executable, *words], capture_output=True, text=True, timeout=110, cwd=ROOT)
+        assert done.returncode == 0, done.stderr
+        return done.stdout
+
+    with ThreadPoolExecutor(1) as beside:
+        yield (
+            beside.submit(answered, "-m", "daemon.main", "bench", str(folder), *SWEEP, "--workers", "2", "--json"),
+            beside.submit(answered, "-c", CLUSTER, str(folder), *SWEEP),
+        )
+
+
+def test_every_setting_is_told_with_what_it_caught_and_cost(alone: dict[str, Any]) -> None:
+    """Sixteen settings over two passages; the wider the limits, the longer the warning and the more alerts."""
+    assert [one["truth"] for one in alone["passages"]] == ["hindsight", "exercise"]
+    assert len(alone["settings"]) == 16
+    assert alone["close_passes"] >= 4
+    assert alone["encounters"] == alone["close_passes"] + alone["passed_clear"] + alone["unjudged"]
+    by_name = {one["name"]: one for one in alone["settings"]}
+    narrow, wide = by_name["cpa_nm=0.2, tcpa_min=2"], by_name["cpa_nm=1, tcpa_min=8"]
+    assert wide["warning_median_min"] > narrow["warning_median_min"]
+    assert wide["alerts"] > narrow["alerts"]
+    assert wide["caught"] >= narrow["caught"]
+    assert "no guarantee" in alone["caution"]
 
 
 def test_a_scheduler_that_is_not_there_is_said(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
@@ -305,3 +304,17 @@ def test_the_hours_of_one_watch_are_one_passage(tmp_path: Path) -> None:
     assert [Path(path).name[22:] for path in passages[0].paths] == ["08Z.nmea.gz", "09Z.nmea"]
     with pytest.raises(UserError, match="named twice"):
         passages_of([str(tmp_path / "drill.nmea"), str(tmp_path / "drill.nmea")])
+
+
+def test_figures_are_the_same_over_processes(alone: dict[str, Any], spread: tuple[Future[str], Future[str]]) -> None:
+    """Two processes, to the last digit."""
+    assert json.loads(spread[0].result()) == alone
+
+
+def test_figures_are_the_same_over_a_cluster(alone: dict[str, Any], spread: tuple[Future[str], Future[str]]) -> None:
+    """A local Dask cluster of two workers, to the last digit."""
+    pytest.importorskip("distributed", reason="the extra `cluster` is not installed")
+    found = json.loads(spread[1].result().splitlines()[-1])
+
+    assert found.pop("workers") == 2
+    assert found == alone
