@@ -285,7 +285,7 @@ def test_the_command_says_what_cannot_be_done(tmp_path: Path, capsys: pytest.Cap
         (["nowhere.nmea"], 3, "nowhere.nmea"),
         ([str(archive), "--passage", "7"], 2, "--passage 7"),
         ([str(archive), "--within", "-1"], 2, "--within"),
-        ([str(archive), "--output", "/nowhere/x.html"], 3, "/nowhere/x.html"),
+        ([str(archive), "--output", f"{archive}/x.html"], 3, "p.sqlite/x.html"),  # root could make any folder
         ([str(archive), str(archive)], 2, "one archive"),
     ):
         assert main(["debrief", *words]) == code, words

@@ -212,7 +212,7 @@ class TestSelection:
             (["list", "--since", "yesterday"], 2, "--since yesterday"),
             (["export"], 2, "--format"),
             (["export", "--format", "parquet"], 2, "--output"),
-            (["export", "--output", "/nowhere/a.gpx"], 3, "/nowhere/a.gpx"),
+            (["export", "--output", "/dev/null/a.gpx"], 3, "/dev/null/a.gpx"),
         ],
     )
     def test_what_cannot_be_done_is_said(
