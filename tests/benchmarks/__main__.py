@@ -9,6 +9,7 @@ The method's own figures are in tests.benchmarks.motion, faults and the soak in 
 """
 
 import argparse
+import os
 import sys
 from collections.abc import Callable, Iterator
 from pathlib import Path
@@ -44,7 +45,7 @@ def write(rows: list[str]) -> None:
     """The table between the two marks, and the machine."""
     text = DOCUMENT.read_text()
     before, after = text.partition(BEGIN)[0], text.partition(END)[2]
-    table = "\n".join(["| figure | measured | bound | |", "| --- | --- | --- | --- |", *rows])
+    table = "\n".join(["| figure | measured | bound | | load |", "| --- | --- | --- | --- | --- |", *rows])
     DOCUMENT.write_text(f"{before}{BEGIN}\n{machine()}\n\n{table}\n{END}{after}")
 
 
@@ -65,8 +66,8 @@ def main() -> int:
     rows, failed = [], False
     for name in args.names or ALL:
         for figure in ALL[name]():
-            print(figure.line(), flush=True)
-            rows.append(figure.line())
+            rows.append(f"{figure.line()} {os.getloadavg()[0]:.1f} |")
+            print(rows[-1], flush=True)
             failed |= figure.met is False
     if args.write:
         write(rows)

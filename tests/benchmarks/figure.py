@@ -36,9 +36,8 @@ def at_least(name: str, value: float, unit: str, bound: float, detail: str = "")
 def machine() -> str:
     """Processor, cores, and what the program was run with."""
     names = [line.partition(":")[2].strip() for line in _lines("/proc/cpuinfo") if line.startswith("model name")]
-    load = os.getloadavg()[0]
     return (
-        f"{names[0] if names else platform.machine()}, {os.cpu_count()} cores (load {load:.1f} when this was written); "
+        f"{names[0] if names else platform.machine()}, {os.cpu_count()} cores; "
         f"{platform.system()} {platform.release()}, Python {platform.python_version()}, numpy {np.__version__}, "
         f"msgspec {version('msgspec')}, pynmea2 {version('pynmea2')}, SQLite {sqlite3.sqlite_version}"
     )
