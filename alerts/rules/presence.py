@@ -139,7 +139,8 @@ def departure(plot: Plot, scale_nm: float | None, rule: LostTarget, condition: C
     for zone in rule.except_zones.values():
         if zones.zone_enter(plot.range_nm, zones.zone_bearing_deg(plot, zone), zone):
             return "left by zone"
-    if opening and plot.range_nm > condition.cpa_nm:
+    in_company = plot.cpa_high_nm is not None and plot.cpa_high_nm >= plot.range_nm  # whether it opens is not known
+    if opening and not in_company and plot.range_nm > condition.cpa_nm:
         return "passed clear"
     return ""
 

@@ -206,6 +206,8 @@ class TestLostTarget:
             ({"range_nm": 2.5, "tcpa_min": 0.0}, 6.0, ""),
             ({"range_nm": 2.5, "tcpa_min": -6.0}, 6.0, "passed clear"),
             ({"range_nm": 0.4, "tcpa_min": -0.2}, 6.0, ""),  # past, but not clear
+            # In company, the sign of the TCPA is noise: the CPA may be anything up to the range itself.
+            ({"range_nm": 0.8, "cpa_low_nm": 0.0, "cpa_high_nm": 0.8, "tcpa_min": -2900.0}, 6.0, ""),
             ({"range_nm": 1.0, "relative_bearing_deg": 175.0}, 6.0, "left by zone"),
             ({"observations": 4}, 6.0, "no track yet"),
             ({"observations": 5}, 6.0, ""),
