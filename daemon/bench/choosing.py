@@ -99,7 +99,9 @@ def choose(given: Figures, wish: Wish) -> Choice:
     if not given.close:
         return Choice(None, "no setting can be recommended: no close pass in these recordings can be judged")
     if wish.warning_min is None and wish.nuisance_per_h is None:
-        return Choice(None, "no wish was stated: --at-least-warning 10min, --at-most-nuisance 1/h")
+        return Choice(
+            None, "none recommended: no wish was stated (for example --at-least-warning 10min --at-most-nuisance 1/h)"
+        )
     warning, nuisance = given.warning_low_min, given.nuisance_per_h
     fits = np.ones(len(warning), dtype=np.bool_)
     if wish.warning_min is not None:

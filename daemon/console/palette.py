@@ -41,10 +41,10 @@ PALETTES = {
         Palette(
             "night",
             text="#a01818 on #000000",
-            faint="#601010 on #000000",
+            faint="#801818 on #000000",
             title="bold #b82020 on #000000",
             good="#a01818 on #000000",
-            stale="italic #801414 on #000000",
+            stale="italic #c02020 on #000000",
             alarm="bold #000000 on #d02020",
             warning="bold #000000 on #902020",
             caution="bold #d02020 on #000000",

@@ -31,7 +31,7 @@ def _answer(snapshot: Snapshot, order: Sequence[str], look: Look) -> tuple[str, 
         return "No target has been reported yet: nothing can be said of any.", "stale"
     if not current:
         youngest = words.age(min(row.age_s for _, row in rows))
-        return f"NO CURRENT TARGET DATA, the last {youngest} ago: nothing can be said.", "stale"
+        return f"NO CURRENT TARGET DATA, the last {youngest} ago: nothing can be said.", "warning"
     return _quiet_words([row for _, row in current], len(rows), look.width), "title"
 
 

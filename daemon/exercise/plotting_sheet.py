@@ -76,14 +76,15 @@ def _grid(scale_nm: float) -> Iterator[str]:
     for ring in range(1, RINGS + 1):
         radius = RADIUS * ring / RINGS
         yield f'<circle class="ring" cx="{_MIDDLE}" cy="{_MIDDLE}" r="{radius:.1f}"/>'
-        yield f'<text class="scale" x="{_MIDDLE + 3}" y="{_MIDDLE - radius - 3:.1f}">{scale_nm * ring / RINGS:g}</text>'
+        said = f"{scale_nm * ring / RINGS:g} NM"
+        yield f'<text class="scale" x="{_MIDDLE + 3}" y="{_MIDDLE - radius - 3:.1f}">{said}</text>'
     for degrees in range(360):
         outer = RADIUS + (14 if degrees % 10 == 0 else 9 if degrees % 5 == 0 else 5)
         inner = RADIUS / RINGS if degrees % 30 == 0 else RADIUS - 4 if degrees % 10 == 0 else RADIUS
         yield _spoke(degrees, inner, outer)
     for degrees in range(0, 360, 10):
         x, y = _polar(degrees, RADIUS + 27)
-        yield f'<text class="bearing" x="{x:.1f}" y="{y + 4:.1f}">{degrees:03d}</text>'
+        yield f'<text class="bearing" x="{x:.1f}" y="{y + 4:.1f}">{degrees:03d}{"" if degrees else "°T"}</text>'
     yield f'<path class="plot" d="M{_MIDDLE - 6} {_MIDDLE}h12M{_MIDDLE} {_MIDDLE - 6}v12"/>'
 
 

@@ -201,10 +201,10 @@ def _working(problem: Problem, answer: Worked) -> str:
     hours = minutes / 60
     own, relative, true = problem.own_course_deg, answer.relative_course_deg, answer.course_deg
     return (
-        f"In {minutes:g} min own ship runs {problem.own_speed_kn * hours:.2f} NM on {fine_bearing(own)}: lay it off so "
-        f"that it ends in O, its beginning is W. O A is {answer.relative_speed_kn * hours:.2f} NM on "
-        f"{fine_bearing(relative)}, the relative movement: {answer.relative_speed_kn:.1f} kn. W A is the target's own "
-        f"way, {answer.speed_kn * hours:.2f} NM on {fine_bearing(true)}: {answer.speed_kn:.1f} kn. O A, "
+        f"In {minutes:g} min own ship runs {problem.own_speed_kn * hours:.2f} NM on {fine_bearing(own)}T: lay it off "
+        f"so that it ends in O, its beginning is W. O A is {answer.relative_speed_kn * hours:.2f} NM on "
+        f"{fine_bearing(relative)}T, the relative movement: {answer.relative_speed_kn:.1f} kn. W A is the target's own "
+        f"way, {answer.speed_kn * hours:.2f} NM on {fine_bearing(true)}T: {answer.speed_kn:.1f} kn. O A, "
         f"carried on, comes nearest to us at the foot of the perpendicular: {answer.cpa_nm:.2f} NM, which is reached "
         f"{answer.tcpa_min:.1f} min after A."
     )

@@ -18,6 +18,7 @@ from daemon.console.pages import HELP, help_page, page
 from daemon.console.palette import ASCII, PALETTES, UNICODE
 from daemon.console.state import Page, Prompt, View
 from daemon.control import Request
+from tests.daemon.contrasts import contrast
 from tests.daemon.passages import FLEET, alert, board_after, moment, own_ship, passage
 
 LIMITS = Limits("open water", 0.5, 12.0)
@@ -286,6 +287,23 @@ class TestAnySize:
                 assert colour is not None and colour.triplet is not None
                 red, green, blue = colour.triplet
                 assert red >= 2 * max(green, blue)
+
+    def test_the_night_palette_can_be_read(self) -> None:
+        """Dim, but no word is lost in the dark: twice the luminance of its ground at least (WCAG's ratio, half of what
+        it asks of large letters; no source for a dark-adapted eye)."""
+        for role in ("text", "faint", "title", "good", "stale", "alarm", "warning", "caution", "chosen"):
+            style = PALETTES["night"].style(role)
+            assert style.color is not None and style.color.triplet is not None
+            assert style.bgcolor is not None and style.bgcolor.triplet is not None
+
+            assert contrast(style.color.triplet.hex, style.bgcolor.triplet.hex) >= 2.0, role
+
+    def test_no_data_is_as_loud_as_a_warning(self) -> None:
+        """The first line must not whisper that nothing can be said."""
+        snapshot = snapshot_after(300, elapsed_s=60.0)
+        first = next(one for one in page(snapshot, view_of(snapshot), LIMITS, look()) if "NO CURRENT" in one.plain)
+
+        assert first.spans[0].style == PALETTES["day"].style("warning")
 
 
 class TestHostileText:

@@ -1,7 +1,6 @@
 """The pictures: places held against geometry, text harmless, and the same drawing as a file of either kind."""
 
 import math
-import re
 import xml.etree.ElementTree as Xml
 from pathlib import Path
 
@@ -10,10 +9,12 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from daemon.errors import UserError
+from daemon.exercise.plotting_sheet import blank
 from daemon.pictures.chart import Flag, Line, chart
 from daemon.pictures.drawing import DARK, LIGHT, Drawing, thinned
 from daemon.pictures.files import write
 from daemon.pictures.sheet import Ellipse, Mark, SheetTrack, plotting_sheet, resumed
+from tests.daemon.contrasts import contrast
 
 SVG = "{http://www.w3.org/2000/svg}"
 
@@ -52,6 +53,12 @@ class TestSheet:
         said = [one.text for one in parsed(sheet()).iter(f"{SVG}text")]
 
         assert {"000°T", "060°T", "330°T", "1 NM", "4 NM", "10:00", "CPA 0.50 NM"} <= set(said)
+
+    def test_a_blank_sheet_of_an_exercise_says_its_units(self) -> None:
+        sheet = blank(6.0, 164.0)
+
+        assert all(f">{ring} NM<" in sheet for ring in range(1, 7))
+        assert ">000°T<" in sheet
 
     def test_no_track_strikes_its_times_through(self) -> None:
         """Beside a track that runs up the sheet, below one that runs across it."""
@@ -127,18 +134,6 @@ def test_text_and_lines_stand_out_from_the_paper(colours: dict[str, str]) -> Non
     for name in ("ink", "ours", "theirs", "good", "danger"):
         assert contrast(colours[name], colours["paper"]) >= 4.5, name
     assert contrast(colours["faint"], colours["paper"]) >= 3.0
-
-
-def contrast(one: str, other: str) -> float:
-    """WCAG 2.1: relative luminance of sRGB colours, ratio with 0.05 added to each."""
-
-    def luminance(colour: str) -> float:
-        channels = [int(pair, 16) / 255 for pair in re.findall("..", colour[1:])]
-        linear = [one / 12.92 if one <= 0.04045 else ((one + 0.055) / 1.055) ** 2.4 for one in channels]
-        return 0.2126 * linear[0] + 0.7152 * linear[1] + 0.0722 * linear[2]
-
-    light, dark = sorted((luminance(one), luminance(other)), reverse=True)
-    return (light + 0.05) / (dark + 0.05)
 
 
 @settings(max_examples=60, derandomize=True, deadline=None)
