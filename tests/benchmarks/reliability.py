@@ -32,6 +32,7 @@ def _count(full: int, part: float, least: int = 1) -> int:
 
 SCENARIOS: dict[str, Scenario] = {
     "kill": lambda folder, part: archive_faults.kill_minus_nine(folder, _count(100, part, 4), 11, at_once=4),
+    "killed": lambda folder, part: watch_faults.killed(folder, _count(100, part, 4), 16, at_once=4),
     "power": lambda folder, part: archive_faults.power_cut(folder, _count(400, part), 12),
     "full": lambda folder, part: archive_faults.full_disk(folder, _count(20, part)),
     "read-only": lambda folder, part: archive_faults.read_only_disk(folder, _count(20, part)),

@@ -28,6 +28,11 @@ def test_it_stops_in_time_in_every_state(tmp_path: Path) -> None:
     assert faults.stopping(tmp_path, rounds=1, seed=5).bad == []
 
 
+def test_a_kill_loses_the_last_second_at_most(tmp_path: Path) -> None:
+    """SIGKILL: the recording and the archive hold all that came before, without a gap."""
+    assert faults.killed(tmp_path, rounds=1, seed=6).bad == []
+
+
 def test_a_reader_that_goes_is_no_end_of_the_watch(tmp_path: Path) -> None:
     """No traceback, and no lost watch because a pipe was closed."""
     assert faults.reader_gone(tmp_path).bad == []

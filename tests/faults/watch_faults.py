@@ -5,6 +5,7 @@ import json
 import os
 import queue
 import random
+import re
 import signal
 import socket
 import sqlite3
@@ -13,6 +14,7 @@ import sys
 import threading
 import time
 from collections.abc import Callable, Mapping, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from itertools import pairwise
 from pathlib import Path
 
@@ -35,6 +37,7 @@ class Program:
         events: str = "-",
         extra: Mapping[str, str] | None = None,
         settings: Sequence[str] = (),
+        record: Path | None = None,
     ) -> None:
         self.port = free_port()
         words = [sys.executable, "-m", "daemon.main", "watch", "--events", events]
@@ -43,6 +46,7 @@ class Program:
         for setting in settings:
             words += ["--set", setting]
         words += ["--archive", str(archive)] if archive else ["--no-archive"]
+        words += ["--record", str(record)] if record else []
         environment = {**os.environ, "XDG_RUNTIME_DIR": str(folder), **(extra or {})}
         self.process = subprocess.Popen(
             words, cwd=ROOT, env=environment, stdout=subprocess.PIPE, stderr=subprocess.PIPE, bufsize=0
@@ -153,6 +157,61 @@ def stopping(folder: Path, rounds: int, seed: int) -> Outcome:
         figures={"worst_s": max(took)},
         bad=bad,
     )
+
+
+MOST_LOST_S = 1.5
+"""The second that is promised, and what a busy machine adds."""
+
+
+def killed(folder: Path, rounds: int, seed: int, at_once: int = 1) -> Outcome:
+    """The whole watch by SIGKILL, at a random moment: what the recording and the archive lack of what was sent."""
+    dice = random.Random(seed)
+    folders = [folder / f"killed-{number}" for number in range(rounds)]
+    with ThreadPoolExecutor(at_once) as hands:
+        found = list(hands.map(_kill, folders, [dice.uniform(0.2, 3.0) for _ in folders]))
+    bad = [text for problems, _, _ in found for text in problems]
+    recording_s, archive_s = max(one[1] for one in found), max(one[2] for one in found)
+    return Outcome(
+        fault="kill -9 of the whole watch, lines and plots still on their way",
+        tried=rounds,
+        lost=f"of the recording the last {recording_s:.2f} s, of the archive the last {archive_s:.2f} s; none before",
+        figures={"recording_s": recording_s, "archive_s": archive_s},
+        bad=bad + [f"{worst_s:.2f} s lost" for worst_s in (recording_s, archive_s) if worst_s > MOST_LOST_S],
+    )
+
+
+def _kill(folder: Path, after_s: float) -> tuple[list[str], float, float]:
+    """What is wrong afterwards, and the age at the kill of the oldest line, and report of a target, that is missing."""
+    folder.mkdir()
+    program = Program(folder, archive=folder / "a.sqlite", record=folder / "recorded")
+    if not program.until_up():
+        return ["not up"], 0.0, 0.0
+    lines: list[float] = []
+    reports: list[float] = []
+    began = time.monotonic()
+    while time.monotonic() - began < after_s:
+        program.send(f"$SDDPT,{len(lines)}.0,0.5")  # a line that wakes nobody
+        lines.append(time.monotonic())
+        if len(lines) % 7 == 0:
+            program.send(f"$RATTM,01,{4 - len(lines) * 0.002:.3f},045.0,T,10.0,225.0,T,0.0,20.0,N,,T,,,A")
+            reports.append(time.monotonic())
+        time.sleep(0.05)
+    program.process.kill()
+    killed_s = time.monotonic()
+    program.process.wait()
+    program.close()
+    recorded = b"".join(path.read_bytes() for path in sorted((folder / "recorded").iterdir()))
+    numbers = [int(number) for number in re.findall(rb"SDDPT,(\d+)\.0,0\.5\*..\r?\n", recorded)]
+    bad = [] if numbers == list(range(len(numbers))) else [f"lines missing in the middle: {numbers}"]
+    with contextlib.closing(sqlite3.connect(folder / "a.sqlite")) as connection:
+        if (answer := connection.execute("PRAGMA integrity_check").fetchone()[0]) != "ok":
+            bad.append(f"integrity: {answer}")
+        plots = connection.execute("SELECT count(*) FROM plots").fetchone()[0]
+    recording_s, archive_s = (
+        max((killed_s - at for at in times[kept:]), default=0.0)
+        for times, kept in ((lines, len(numbers)), (reports, plots))
+    )
+    return bad, recording_s, archive_s
 
 
 class _Flood:
