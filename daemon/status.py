@@ -1,10 +1,13 @@
 """How a running watch stands: what `secondplot status` shows, as values and as lines for a person."""
 
+from collections.abc import Iterator
+
 from msgspec import Struct
 
 from alerts import events, standing
 from alerts.annunciators.desk import Desk
 from alerts.events import Alert, Instant, OwnShip
+from alerts.plotting.quality import PictureQuality, TargetQuality
 from alerts.plotting.terms import FeedState, TrackState
 from daemon import words
 from daemon.control import Pending
@@ -27,7 +30,8 @@ class FeedStatus(Struct, frozen=True):
 
 class Status(Struct, frozen=True, kw_only=True):
     """Unknown is None. `targets` are those not lost, of which `not_updated` have said nothing for several of their own
-    intervals. `problems`: sinks and annunciators that do not work now, by name."""
+    intervals. `picture` and `echoes`, the radar targets that are held: docs/picture-quality.md. `problems`: sinks and
+    annunciators that do not work now, by name."""
 
     watch: str
     time: Instant | None
@@ -37,6 +41,8 @@ class Status(Struct, frozen=True, kw_only=True):
     feeds: tuple[FeedStatus, ...]
     targets: int
     not_updated: int
+    picture: PictureQuality | None
+    echoes: tuple[TargetQuality, ...]
     annunciators: tuple[str, ...]
     problems: dict[str, str]
     alerts: tuple[Alert, ...]
@@ -45,6 +51,7 @@ class Status(Struct, frozen=True, kw_only=True):
 def status_of(stream: Stream, watch: str, desk: Desk | None = None) -> Status:
     """The status now. Call it from the stream's own thread."""
     lookout, moment = stream.lookout, stream.moment
+    quality = lookout.judging.quality
     states = [state for _, _, state in lookout.targets.states() if state is not TrackState.LOST]
     problems = {output.name: output.problem for output in stream.failing()}
     if desk is not None:
@@ -70,6 +77,8 @@ def status_of(stream: Stream, watch: str, desk: Desk | None = None) -> Status:
         ),
         targets=len(states),
         not_updated=states.count(TrackState.COASTING),
+        picture=quality.picture(moment.at_s) if moment else None,
+        echoes=tuple(quality.targets(moment.at_s)) if moment else (),
         annunciators=tuple(desk.names) if desk is not None else (),
         problems=problems,
         alerts=tuple(lookout.judging.alerts.standing(moment)) if moment else (),
@@ -96,6 +105,7 @@ def lines(status: Status) -> list[str]:
     said.append(
         words.several(status.targets, "target") + (f", {status.not_updated} NOT UPDATED" if status.not_updated else "")
     )
+    said += _quality(status)
     said.append(
         f"alerts are told by {', '.join(status.annunciators)}" if status.annunciators else "no annunciator is on"
     )
@@ -107,6 +117,19 @@ def lines(status: Status) -> list[str]:
     if not status.alerts:
         said.append("no alert stands" if status.time else "no alert can stand: there is no data")
     return said
+
+
+def _quality(status: Status) -> Iterator[str]:
+    """How steady the echoes are; nothing where radar holds and has held none."""
+    picture = status.picture
+    if picture is None or picture.acquisitions == 0:
+        return
+    share = "" if picture.settled_share is None else f", {words.percent(picture.settled_share)} of acquisitions settled"
+    held = words.several(picture.held, "echo", "echoes")
+    yield f"picture: {held} held, {picture.gained} gained and {picture.lost} lost in the last minute{share}"
+    for echo in status.echoes:
+        due = "rhythm not known yet" if echo.rhythm_s is None else f"{echo.received} of {echo.expected} reports due"
+        yield f"echo {echo.target}: {due}, {words.scatter(echo.scatter.range_m, echo.scatter.bearing_deg)}"
 
 
 def _own_ship(own: OwnShip | None) -> str:

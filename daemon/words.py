@@ -143,6 +143,13 @@ def rate(deg_min: float | None, sd_deg_min: float | None = None) -> str:
     return f"{deg_min:+.2f}{spread}°/min"
 
 
+def scatter(range_m: float | None, bearing_deg: float | None) -> str:
+    """How an echo's reports lie about her track: scatter 18 m and 0.41° (one sd)."""
+    if range_m is None or bearing_deg is None:
+        return "too few for scatter"
+    return f"scatter {range_m:.0f} m and {bearing_deg:.2f}° (one sd)"
+
+
 def age(seconds: float | None) -> str:
     """How old: 0.4 s, 12 s, 3 min, 2 h."""
     if seconds is None:

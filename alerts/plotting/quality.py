@@ -219,6 +219,10 @@ class Quality:
             target, rhythm_s, len(slots), sum(slots), echo.scatter(at_s - self._settings.window_s), bands
         )
 
+    def targets(self, at_s: float) -> Iterator[TargetQuality]:
+        """Every target that is held, in the order of their keys."""
+        return (told for key in sorted(self._echoes) if (told := self.target(key, at_s)) is not None)
+
     def picture(self, at_s: float) -> PictureQuality:
         """The picture at a moment."""
         failed = self._failed + sum(

@@ -4,7 +4,8 @@ import argparse
 
 from daemon.commands import speaking
 
-HELP = """Says how a running watch stands: data, own ship, feeds, what fails, and every alert that is not normal.
+HELP = """Says how a running watch stands: data, own ship, feeds, how steady the echoes are, what fails, and every alert
+that is not normal.
 
 examples:
   secondplot status

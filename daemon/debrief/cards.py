@@ -157,15 +157,8 @@ def _echo(echo: Steadiness) -> str:
     lost = f"; lost for a while at {', '.join(figures.hours(at) for at in echo.losses[:8])}" if echo.losses else ""
     return (
         f"<p>Echo: {echo.received} of {echo.expected} reports due ({words.percent(echo.received / echo.expected)}), "
-        f"{scatter_words(echo)}{lost}.</p>"
+        f"{words.scatter(echo.scatter.range_m, echo.scatter.bearing_deg)}{lost}.</p>"
     )
-
-
-def scatter_words(echo: Steadiness) -> str:
-    one = echo.scatter
-    if one.range_m is None or one.bearing_deg is None:
-        return "too few for scatter"
-    return f"scatter {one.range_m:.0f} m and {one.bearing_deg:.2f}° (one sd)"
 
 
 def span_words(span: Span) -> str:

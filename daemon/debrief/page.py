@@ -264,7 +264,7 @@ def _target_row(one: Tracked, debrief: Debrief, linked: bool) -> list[str]:
         figures.hours(one.last_s),
         str(one.plots),
         words.percent(echo.received / echo.expected),
-        cards.scatter_words(echo),
+        words.scatter(echo.scatter.range_m, echo.scatter.bearing_deg),
         worst(spans) or words.DASH,
     ]
 

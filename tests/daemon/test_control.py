@@ -20,10 +20,11 @@ from daemon import control, status
 from daemon.commands import ack
 from daemon.control import ControlServer, Pending, Reply, Request
 from daemon.errors import UserError
-from daemon.feeds.face import Counters
+from daemon.feeds.face import Arrival, Counters
 from daemon.main import main
 from daemon.stream import FeedLine, Stream
 from daemon.timeline import LiveTimeline
+from parsers import encode
 from parsers.decode import Decoder
 from tests.alerts.watch import moment
 
@@ -105,6 +106,29 @@ class TestRequests:
         assert values["feeds"][0]["name"] == "radar"
         assert "ALARM 1, not acknowledged: radar-03: CPA 0.12 NM" in reply.text
         assert "no annunciator is on" in reply.text
+
+    def test_status_tells_the_picture_s_quality(self, served: ControlServer, stream: Stream) -> None:
+        """One echo that came at every turn of three seconds, one that missed each third; and the picture as a whole."""
+        for turn in range(80):
+            for number in (1, 2):
+                at_s = 20.0 + 3 * turn + number / 10
+                if number == 1 or turn % 3:
+                    line = encode.ttm(number, 3.0 - turn / 100, 60.0 * number + turn % 2 / 10)
+                    stream.take([Arrival("radar", line.encode(), at_s, 1_800_000_000_000 + round(1000 * at_s))])
+        stream.advance(moment(20.0 + 3 * 79 + 0.3))
+        reply = control.ask(Request("status"))
+        values = json.loads(bytes(reply.status))
+        first, second = values["echoes"]
+
+        assert "picture: 2 echoes held, 0 gained and 0 lost in the last minute" in reply.text
+        assert (first["target"], first["received"], first["expected"]) == ("radar-01", 60, 60)
+        assert second["rhythm_s"] == pytest.approx(3.0, abs=0.1)
+        assert second["received"] / second["expected"] == pytest.approx(2 / 3, abs=0.05)
+        assert "echo radar-01: 60 of 60 reports due, scatter " in reply.text
+        assert values["picture"]["held"] == 2
+
+    def test_status_says_nothing_of_a_picture_without_echoes(self, served: ControlServer) -> None:
+        assert "picture" not in control.ask(Request("status")).text
 
     def test_several_requests_on_one_connection(self, served: ControlServer) -> None:
         answers = send(served.path, b'{"verb":"silence"}\n{"verb":"note","text":"fog"}\n')
