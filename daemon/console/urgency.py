@@ -14,7 +14,7 @@ ALERT_SCORE = {Priority.ALARM: 400.0, Priority.WARNING: 200.0, Priority.CAUTION:
 # it waits to be acknowledged: a vessel that has passed must not stand above one that is coming.
 ACKNOWLEDGED_SHARE = 0.8
 # A target overtakes another on the screen only when its score is better by this much.
-MARGIN = 8.0
+MARGIN = 12.0
 # A CPA that comes in so many minutes counts half as soon as one that comes now.
 SOON_MIN = 6.0
 
