@@ -1,5 +1,7 @@
 """The pages of the screen: exactly as many lines as the terminal has, whatever its size."""
 
+import textwrap
+
 from rich.text import Text
 
 from daemon import words
@@ -53,7 +55,11 @@ def watch_page(snapshot: Snapshot, view: View, limits: Limits | None, look: Look
 def cautions_page(look: Look) -> list[Text]:
     """The first screen of a watch."""
     lines = [line(look, ("Secondplot: an independent second plot", "title")), line(look, ("", ""))]
-    lines += [line(look, (f"  {caution}", "")) for caution in words.CAUTIONS]
+    lines += [
+        line(look, (f"  {part}", ""))
+        for caution in words.CAUTIONS
+        for part in textwrap.wrap(caution, look.width - 2, subsequent_indent="  ")
+    ]
     return [*lines, line(look, ("", "")), line(look, ("The watch is running. Press any key to see it.", "title"))]
 
 

@@ -218,6 +218,12 @@ class TestWatchPage:
 
         assert all(re.search(f"^! {name} ", text_of(snapshot, view), re.M) for name in names)
 
+    def test_the_cautions_are_whole_on_a_narrow_screen(self) -> None:
+        snapshot = snapshot_after(1)
+        said = re.sub(r"\s+", " ", text_of(snapshot, view_of(snapshot, Page.CAUTIONS), look(40, 20)))
+
+        assert all(caution in said for caution in words.CAUTIONS)
+
     def test_the_bottom_line_names_the_keys_that_work_there(self) -> None:
         snapshot = snapshot_after(300)
 
