@@ -20,7 +20,7 @@ exercise for a crew. The same scenario and seed give the same bytes. docs/exerci
 
 examples:
   secondplot exercise recordings/fog-crossing.toml
-  secondplot exercise recordings/fog-crossing.toml --to udp:127.0.0.1:10110 --pace 4
+  secondplot exercise recordings/fog-crossing.toml --to udp:127.0.0.1:10110 --pace 4 --form tag
   secondplot exercise recordings/fog-crossing.toml --to pty
   secondplot exercise recordings/fog-crossing.toml --questions . --interval 6
   secondplot exercise --draw 20 --seed 7 --output drawn/"""
@@ -41,12 +41,13 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--check", action="store_true", help="write nothing: check the scenario and the line's load")
     live = parser.add_argument_group("live")
     live.add_argument("--to", metavar="WHERE", help="serial:PORT[@BAUD], udp:HOST:PORT, or pty (made and named)")
-    live.add_argument("--pace", default="1", metavar="N", help="times real time, or max (default 1)")
+    live.add_argument("--pace", default="1", metavar="N", help="times real time, or max (default 1); see --form")
     live.add_argument(
         "--form",
         choices=("plain", "tag", "450"),
         default="plain",
-        help="bare sentences; with TAG blocks; datagrams of IEC 61162-450 (default plain)",
+        help="bare sentences; with TAG blocks, whose time a watch goes by at any pace if its feed has ?time=tag;"
+        " datagrams of IEC 61162-450, likewise (default plain)",
     )
     drill = parser.add_argument_group("worksheets")
     drill.add_argument("--questions", type=Path, metavar="DIR", help="write a worksheet and its answers there")
@@ -172,6 +173,12 @@ def _live(scenario: "Scenario", args: argparse.Namespace) -> int:
         if scenario.duration_s <= LONG_S and not (load := generate.measure(passage)).fits:
             print(load.text(), file=sys.stderr)
         print(f"{scenario.title}: to {outlet.name}, {scenario.duration_min:g} min at pace {args.pace}", flush=True)
+        if pace != 1 and args.form == "plain":
+            print(
+                f"secondplot exercise: at pace {args.pace} a watch's own clock makes every motion of the targets wrong:"
+                " use --form tag here, and ?time=tag on the watch's feed",
+                file=sys.stderr,
+            )
         sent = live.Sent()
         if outlet.wait_for_reader(clock, stop):
             sent = live.send(generate.lines(passage), outlet, clock, stop, pace=pace, form=args.form)

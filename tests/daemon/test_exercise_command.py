@@ -217,6 +217,22 @@ def test_a_drill_starts_now_and_stops_when_told(short: Path) -> None:
     assert json.loads(out.splitlines()[-1])["sentences"] > 0
 
 
+@pytest.mark.parametrize(
+    ("words", "is_warned"),
+    [(["--pace", "max"], True), (["--pace", "max", "--form", "tag"], False)],
+)
+def test_another_pace_than_the_clocks_is_warned_of(
+    short: Path, capsys: pytest.CaptureFixture[str], words: list[str], is_warned: bool
+) -> None:
+    """A watch that dates lines by its own clock would see ships at eighty knots and no danger, or one too soon."""
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as receiver:
+        receiver.bind(("127.0.0.1", 0))
+        where = f"udp:127.0.0.1:{receiver.getsockname()[1]}"
+        assert main(["exercise", str(short), "--to", where, *words]) == 0
+
+    assert ("use --form tag here, and ?time=tag" in capsys.readouterr().err) is is_warned
+
+
 # ----------------------------------------------------------------------------------------------- worksheets
 
 
