@@ -155,6 +155,16 @@ class TestAcknowledge:
 
         assert watch.states[2:] == ["2 active-acknowledged"]
 
+    def test_one_that_is_asked_for_is_told_again_and_no_other(self) -> None:
+        book = AlertBook(Alerts())
+        book.take(moment(0), [finding(), finding(target="radar-04")])
+        book.drain()
+
+        assert book.tell_again(moment(1), [2]) == []
+        (notice,) = book.drain()
+        assert isinstance(notice, Notice)
+        assert (notice.alert.id, notice.why, notice.audible) == (2, Why.REQUESTED, False)
+
     def test_an_id_that_is_none_does_nothing(self) -> None:
         watch = Sounds()
         watch.take(0, finding())
@@ -223,9 +233,11 @@ class TestLost:
         watch = Sounds(Alerts(life=Life(escalate_s=0, keep_lost_min=10)))
         watch.take(0, finding())
         watch.take(60, finding(Phase.LOST))
-        watch.ticks(61, 660)
+        watch.ticks(61, 659)
+        before = watch.states[-1]
+        watch.ticks(660, 660)
 
-        assert watch.states[-1] == "1 normal"
+        assert (before, watch.states[-1]) == ("1 active-unacknowledged", "1 normal")
         assert watch.notices[-1].alert.values["change"] == "lost, never acknowledged in 10 min"
 
     def test_data_that_stops_again_after_that_is_no_alert(self) -> None:
@@ -331,9 +343,11 @@ class TestBounds:
         watch = Sounds(Alerts(life=Life(keep_rectified_min=5)))
         watch.take(0, finding())
         watch.take(10, finding(Phase.ENDED))
-        watch.ticks(11, 310)
+        watch.ticks(11, 309)
+        before = watch.states[-1]
+        watch.ticks(310, 310)
 
-        assert watch.states[-1] == "1 normal"
+        assert (before, watch.states[-1]) == ("1 rectified-unacknowledged", "1 normal")
 
     def test_the_flap_guard_delays_clearing_and_never_raising(self) -> None:
         """No condition changes state more than four times in ten minutes."""
@@ -430,6 +444,21 @@ class TestBounds:
 
         assert len(book.standing(moment(2000))) == MOST_ALERTS
         assert 1 in ids(book)
+
+    def test_what_is_over_goes_before_what_is_acknowledged_and_that_before_what_is_not(self) -> None:
+        book = AlertBook(Alerts())
+        book.take(moment(0), [finding(target="acknowledged")])
+        book.acknowledge(moment(1))
+        book.take(moment(2), [finding(target="unacknowledged")])
+        book.take(moment(3), [finding(target="over"), finding(Phase.ENDED, target="over")])
+        book.take(moment(4), [finding(target=f"radar-{number}") for number in range(MOST_ALERTS - 3)])
+        left = []
+        for number in range(3):
+            before = set(ids(book))
+            book.take(moment(5), [finding(target=f"ais-{number}")])
+            left += sorted(before - set(ids(book)))
+
+        assert left == [3, 1, 2]
 
     def test_the_book_is_bounded(self) -> None:
         book = AlertBook(Alerts())

@@ -127,9 +127,11 @@ def test_a_lost_station_was_last_known_when_it_last_reported() -> None:
 
 def test_own_transponder_is_not_plotted() -> None:
     own = Vessel(0, 0.0, 0, 8, 999000001)
-    lines = [(3.0, seen.AisOwnShip(at_s=3.0, source=AIS, mmsi=999000001)), *reports(own, 60)]
+    told = (3.0, seen.AisOwnShip(at_s=3.0, source=AIS, mmsi=999000001))
 
-    assert not [event for event in run(Lookout(), OWN, list(lines), (0, 60)) if isinstance(event, Plot)]
+    for lines, plots in ((reports(own, 60), 6), ([told, *reports(own, 60)], 0)):
+        said = run(Lookout(), OWN, lines, (0, 60))
+        assert len([event for event in said if isinstance(event, Plot)]) == plots
 
 
 def test_switched_off() -> None:
@@ -144,6 +146,8 @@ def test_without_a_fix_no_place_is_made_up() -> None:
     lookout.take(moment(0.0), [COMING.reports(0.0)])
 
     assert lookout.flush() == []
+    said = run(lookout, OWN, reports(COMING, 60), (1, 60))
+    assert [event.target for event in said if isinstance(event, Plot)] == ["ais-219000123"] * 6
 
 
 @pytest.mark.parametrize(("status", "priority"), [(14, "alarm"), (15, "caution")])

@@ -12,7 +12,7 @@ from alerts.rules.situation import (
     SensorHealth,
     Situation,
 )
-from alerts.settings import DEFAULT_CONDITIONS, RULES, Alerts, Condition
+from alerts.settings import DEFAULT_CONDITIONS, RULES, Alerts, Condition, GuardZone, Zone
 from parsers.observations import AisClass, Orientation
 from tests.alerts.watch import CLEAR, DANGER, Watch, but, moment
 
@@ -91,18 +91,28 @@ class TestSensors:
     def test_one_never_heard_is_told_only_if_the_picture_needs_it(self) -> None:
         without, needing = Watch(), Watch()
         without.ticks(0, 60, heading(None, needed=False))
-        needing.ticks(0, 29, heading(None, stand_in=None))
+        needing.ticks(1000, 1029, heading(None, stand_in=None))
         assert not needing.raised()
-        needing.ticks(30, 60, heading(None, stand_in=None))
+        needing.ticks(1030, 1060, heading(None, stand_in=None))
 
         assert not without.raised()
         (alert,) = needing.raised("heading_lost")
-        assert str(alert.time) == str(moment(30).time)
+        assert str(alert.time) == str(moment(1030).time)
         assert alert.priority is Priority.WARNING
         assert alert.text == (
             "no heading since the start of the watch; bearings are off the bow alone, drift can't be told from yaw; "
             "held back: steady bearing, bow crossing, target manoeuvre, cross check (0 now)"
         )
+
+    @pytest.mark.parametrize(("stand_in", "unjudged"), [(None, True), ("course over ground", False)])
+    def test_a_zone_off_the_bow_is_judged_by_what_stands_in(self, stand_in: str | None, unjudged: bool) -> None:
+        bow = Zone(to_nm=2, from_deg=330, to_deg=30)
+        watch = Watch(Alerts(guard_zone=GuardZone(zones={"bow": bow})))
+        watch.tick(0, heading(1.0, needed=False))
+        watch.tick(12, heading(12.0, needed=False, stand_in=stand_in))
+
+        (alert,) = watch.raised("heading_lost")
+        assert ("not judged: guard zone bow" in alert.text) is unjudged
 
     def test_a_vessel_without_a_compass_is_told_once_as_a_caution_and_loses_no_rule(self) -> None:
         """Course over ground stands in, with its own uncertainty; nothing is held back for the whole watch."""
@@ -309,7 +319,9 @@ class TestClock:
     def test_a_jump_is_a_caution(self) -> None:
         watch = Watch()
         watch.tick(0, Situation(clock_jump_s=-7200.0))
-        watch.ticks(1, 65)
+        watch.ticks(1, 59)
+        assert watch.states("clock_jump") == ["active-acknowledged"]
+        watch.tick(60)
 
         (alert,) = watch.raised()
         assert alert.text == "the clock jumped 2.0 h backwards; times are labels, no age or alert depends on them"

@@ -56,6 +56,7 @@ class TestZoneGeometry:
 
     def test_by_range_a_target_leaves_at_any_bearing(self) -> None:
         for zone in (BOW, NORTH, ROUND):
+            assert zones.zone_stay(zone.to_nm, float("nan"), zone, 1.05, 3.0)
             assert not zones.zone_stay(4.0, float("nan"), zone, 1.05, 3.0)
 
     def test_a_zone_whose_ranges_are_the_wrong_way_round_is_refused(self) -> None:
@@ -220,14 +221,17 @@ class TestLostTarget:
 
         assert departure(but(FAR, **change), scale_nm, rule, DEFAULT_CONDITIONS["open water"]) == why
 
-    def test_the_range_scale_comes_from_the_targets_own_radar(self) -> None:
+    @pytest.mark.parametrize(("own_nm", "other_nm", "told"), [(3.0, 24.0, 0), (24.0, 3.0, 1)])
+    def test_the_range_scale_comes_from_the_targets_own_radar(self, own_nm: float, other_nm: float, told: int) -> None:
         watch = Watch()
         watch.plots(0, 30, FAR)
-        watch.targets["radar-03"] = msgspec.structs.replace(watch.targets["radar-03"], track="lost")
-        radars = (RadarPicture(feed="radar", range_scale_nm=3.0), RadarPicture(feed="other", range_scale_nm=24.0))
-        watch.tick(60, Situation(radars=radars))
+        radars = (
+            RadarPicture(feed="radar", range_scale_nm=own_nm),
+            RadarPicture(feed="other", range_scale_nm=other_nm),
+        )
+        watch.lose(60, "radar-03", Situation(radars=radars))
 
-        assert not watch.raised("lost_target")
+        assert len(watch.raised("lost_target")) == told
 
     def test_a_target_dropped_from_the_picture_ends_its_alert_as_rectified(self) -> None:
         watch = Watch()

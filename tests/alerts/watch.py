@@ -109,10 +109,10 @@ class Watch:
             self.tick(at_s)
             at_s += every_s
 
-    def lose(self, at_s: float, target: str) -> None:
+    def lose(self, at_s: float, target: str, situation: Situation | None = None) -> None:
         """The track of a target is lost."""
         self.targets[target] = msgspec.structs.replace(self.targets[target], track=TrackState.LOST)
-        self.tick(at_s)
+        self.tick(at_s, situation)
 
     def tick(self, at_s: float, situation: Situation | None = None) -> None:
         self.at_s = at_s

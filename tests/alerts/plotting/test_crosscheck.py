@@ -1,5 +1,6 @@
 """Ours against the set's answer: when they differ, and what is named as the cause."""
 
+import re
 from collections.abc import Callable
 
 import pytest
@@ -59,6 +60,7 @@ class TestHonestSets:
         """A log may be wrong by 0.5 kn (33 CFR 164.40): that is no fault."""
         log = Drill(NORTH_12).run(900, wrong_speed_input(0.5))
 
+        assert checks(after(log, 600)) == {Check.AGREES}
         assert Check.DIFFERS not in checks(log)
 
     def test_nothing_differs_on_a_single_report(self) -> None:
@@ -71,7 +73,10 @@ class TestHonestSets:
             count += 1
             return moved(report, 12, -9) if count % 100 == 0 else report
 
-        assert Check.DIFFERS not in checks(drill.run(1500, wild))
+        log = drill.run(1500, wild)
+
+        assert Check.AGREES in checks(log)
+        assert Check.DIFFERS not in checks(log)
 
 
 class TestWrongSpeedInput:
@@ -155,8 +160,10 @@ class TestWrongHeadingInput:
 
         assert fault is not None
         assert fault.kind is Kind.HEADING_INPUT
-        assert f"the set's heading input looks {abs(error_deg):.0f}° too " in fault.text or "° too " in fault.text
-        assert ("high" in fault.text) == (error_deg > 0)
+        named = re.search(r"the set's heading input looks (\d+)° too (high|low), or", fault.text)
+        assert named is not None
+        assert float(named[1]) == pytest.approx(abs(error_deg), abs=1)
+        assert named[2] == ("high" if error_deg > 0 else "low")
 
     def test_it_turns_and_grows_with_us(self) -> None:
         """After a turn and with more speed it is still the heading."""
@@ -223,7 +230,9 @@ class TestWater:
             if known:
                 drill.stream(221, 2.9)
 
-            assert Check.DIFFERS not in checks(drill.run(600, declared))
+            log = drill.run(600, declared)
+            assert Check.AGREES in checks(log)
+            assert Check.DIFFERS not in checks(log)
             assert drill.check.common_fault() is None
 
 
@@ -501,7 +510,10 @@ class TestStaleData:
                 kept[report.number] = report
             return structs.replace(kept[report.number], at_s=at_s)
 
-        assert Check.DIFFERS not in checks(Drill(NORTH_12).run(600, some))
+        log = Drill(NORTH_12).run(600, some)
+
+        assert Check.AGREES in checks(log)
+        assert Check.DIFFERS not in checks(log)
 
     def test_an_answer_that_stands_still(self) -> None:
         """Ranges go on, but speed, course, CPA and TCPA are those of two minutes ago."""
@@ -529,7 +541,10 @@ class TestOwnMotionUnknown:
 
         drill.own.motion = blind  # type: ignore[method-assign]
 
-        assert Check.DIFFERS not in checks(drill.run(400, wrong_speed_input(5.0)))
+        log = drill.run(400, wrong_speed_input(5.0))
+
+        assert Check.AGREES in checks(log)
+        assert Check.DIFFERS not in checks(log)
 
 
 def test_two_radars_are_two_sets() -> None:

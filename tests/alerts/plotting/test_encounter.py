@@ -139,7 +139,11 @@ def test_in_doubt_head_on_where_her_heading_is_poorly_known() -> None:
 
 def test_a_word_does_not_flicker_at_its_limit() -> None:
     """A target on a sector's limit, jittering by 2°, keeps the word that it had (hysteresis 3°)."""
-    for limit, aspect in ((RULES.head_on_deg, 0.0), (RULES.head_on_doubt_deg, 0.0), (112.5, -20.0)):
+    for limit, aspect, kept in (
+        (RULES.head_on_deg, 0.0, Encounter.HEAD_ON),
+        (RULES.head_on_doubt_deg, 0.0, Encounter.IN_DOUBT_HEAD_ON),
+        (112.5, -20.0, Encounter.OVERTAKING_US),
+    ):
         words = []
         before = Encounter.UNSETTLED
         for step in range(40):
@@ -148,6 +152,7 @@ def test_a_word_does_not_flicker_at_its_limit() -> None:
 
         changes = sum(a != b for a, b in pairwise(words))
         assert changes <= 1
+        assert words[-1] is kept
 
 
 def test_overtaking_holds_until_past_and_clear() -> None:
@@ -210,7 +215,7 @@ def test_opening_does_not_flicker_for_a_vessel_in_company() -> None:
         for k in range(30)
     }
 
-    assert len(words) == 1
+    assert words == {Encounter.OVERTAKING_US}
 
 
 @pytest.mark.parametrize(
