@@ -67,6 +67,7 @@ class Rules:
 
     def _end_what_is_off(self) -> list[Finding]:
         for key in sorted(self._board.told, key=lambda key: (key[0], key[1] or "", key[2])):
-            if not self._board.is_on(key[0]):
+            is_gone = key[0] == "guard_zone" and key[2] not in self._board.settings.guard_zone.zones
+            if is_gone or not self._board.is_on(key[0]):
                 self._board.end_off(key)
         return self._board.take()

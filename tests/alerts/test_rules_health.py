@@ -377,6 +377,16 @@ class TestConditions:
         assert [(finding.rule, finding.phase) for finding in ended] == [("steady_bearing", "ended")]
         assert not watch.rules.configure(Alerts(), {"open water": Condition()}, "open water")
 
+    def test_a_guard_zone_that_is_taken_out_of_the_settings_ends_its_alerts(self) -> None:
+        """Nobody would ever say that the target has left it."""
+        zone = Zone(to_nm=6.0)
+        watch = Watch(Alerts(guard_zone=GuardZone(zones={"ring": zone, "other": zone}, grace_s=0)))
+        watch.plots(0, 30, DANGER)
+        left = Alerts(guard_zone=GuardZone(zones={"other": zone}, grace_s=0))
+        ended = watch.rules.configure(left, {"open water": Condition()}, "open water")
+
+        assert [(finding.key, finding.phase) for finding in ended] == [(("guard_zone", "radar-03", "ring"), "ended")]
+
     def test_a_rule_may_be_on_in_named_conditions_only(self) -> None:
         closest = msgspec.structs.replace(Alerts().closest_approach, conditions=("coastal",))
         watch = Watch(Alerts(closest_approach=closest))
