@@ -172,7 +172,7 @@ class Judging:
         self._tell(change.moment, self.rules.set_condition(change.name), said)
 
     def _change_settings(self, change: NewSettings, said: list[Said]) -> None:
-        said.append(our_note(change.moment, "settings read again"))
+        said.append(our_note(change.moment, f"settings read again, condition {change.condition} in force"))
         self.alerts.configure(change.alerts)
         self._tell(change.moment, self.rules.configure(change.alerts, change.conditions, change.condition), said)
 

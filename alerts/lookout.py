@@ -87,13 +87,14 @@ class Lookout:
         self.ais = AisWatch(s.ais, self.own)
         self.vessels = Vessels(self.targets, self.ais, s.ais.tell_within_nm)
         self.conditions = conditions
-        self.condition = s.condition
+        self.condition = self._configured = s.condition
         self.marks = Marks(s.marks)
         rules, book = Rules(s.alerts, conditions, s.condition), AlertBook(s.alerts)
         self.judging = Judging(rules, book, s.encounters, s.picture_quality, s.command_feeds)
         self._noise: dict[str, NoiseModel] = {}
         self._feed_of: dict[str, str] = {}
         self._radars: dict[str, seen.RadarSettings] = {}
+        self._scales: dict[str, float] = {}  # the last range scale that each of them has told
         self._predictions: dict[tuple[str, int], seen.TargetPrediction] = {}
         self._relative_s: float | None = None  # when a bearing was last counted from the bow
         self._placed_s: float | None = None  # when a target last told its position instead of a range and bearing
@@ -234,8 +235,7 @@ class Lookout:
             return
         if before is None or standing.radar_event(moment, before) != event:
             self._waiting.append((moment, event))
-            if before is None or before.range_scale_nm != settings.range_scale_nm:
-                self._follow_scale(moment, settings.range_scale_nm)
+            self._follow_scale(moment, feed, settings.range_scale_nm)
         self._radars[feed] = settings
         self._take_marks(moment, self.marks.see(settings, self.own.motion(settings.at_s)))
 
@@ -250,8 +250,11 @@ class Lookout:
                 Sighting(moment, mark.key, mark.hand, None, mark.look, mark.estimate, limit_nm, is_echo=False)
             )
 
-    def _follow_scale(self, moment: Moment, range_scale_nm: float | None) -> None:
+    def _follow_scale(self, moment: Moment, feed: str, range_scale_nm: float | None) -> None:
         """A condition that asks for the range scale that the set has gone to comes into force by itself."""
+        if range_scale_nm is None or range_scale_nm == self._scales.get(feed):
+            return
+        self._scales[feed] = range_scale_nm
         for name, condition in self.conditions.items():
             if range_scale_nm in condition.range_scales_nm:
                 self.set_condition(moment, name)
@@ -283,10 +286,15 @@ class Lookout:
             self._waiting.append(NewCondition(moment, name))
 
     def configure(self, moment: Moment, settings: LookoutSettings) -> None:
-        """Puts other alert settings and conditions in force from this moment on. All else stays as it was begun."""
+        """Puts other alert settings and conditions in force from this moment on. All else stays as it was begun.
+
+        So does the condition, unless the settings name another than before, or have this one no more.
+        """
         self.conditions = settings.conditions or DEFAULT_CONDITIONS
-        self.condition = settings.condition
-        self._waiting.append(NewSettings(moment, settings.alerts, self.conditions, settings.condition))
+        if settings.condition != self._configured or self.condition not in self.conditions:
+            self.condition = settings.condition
+        self._configured = settings.condition
+        self._waiting.append(NewSettings(moment, settings.alerts, self.conditions, self.condition))
 
     def acknowledge(self, moment: Moment, alert_id: int | None = None) -> list[Alert]:
         """Acknowledges one alert, or all. Flush first; the changes are said in the next flush."""

@@ -75,7 +75,7 @@ class Service:
             ]
             self._config = config
             tail = f"; from the next start on: {', '.join(later)}" if later else ""
-            log.info(f"settings read again, condition {config.condition!r} in force{tail}")
+            log.info(f"settings read again, condition {stream.lookout.condition!r} in force{tail}")
         self._notifier.ready(_status(stream, feeds))
 
 

@@ -238,8 +238,41 @@ def test_positions_of_another_datum_say_why_they_are_not_used() -> None:
     ]
 
 
-def range_scale(scale_nm: float, ebl_deg: float) -> str:
+def range_scale(scale_nm: float | None, ebl_deg: float) -> str:
     return encode.rsd(range_scale_nm=scale_nm, orientation=Orientation.NORTH_UP, mark_1=(None, ebl_deg))
+
+
+@pytest.mark.parametrize(
+    ("read", "in_force"),
+    [
+        (LookoutSettings(), "restricted visibility"),  # the file names the same condition as before
+        (LookoutSettings(condition="coastal"), "coastal"),  # ... another
+        (LookoutSettings(conditions={"open water": DEFAULT_CONDITIONS["open water"]}), "open water"),  # ... not ours
+    ],
+)
+def test_settings_that_are_read_again_leave_the_condition_that_was_chosen(read: LookoutSettings, in_force: str) -> None:
+    """The file's is the one at the start. A change of it is said in a note, as any other is."""
+    bridge = Bridge()
+    bridge.second(0, own_ship(0, 5.0))
+    bridge.lookout.set_condition(moment(1.0), "restricted visibility")
+    bridge.lookout.configure(moment(1.0), read)
+    bridge.second(1, own_ship(1, 5.0))
+    said = [note.text for note in bridge.notes()]
+
+    assert bridge.lookout.condition == bridge.lookout.judging.rules.condition == in_force
+    assert said[-1] == f"settings read again, condition {in_force} in force"
+
+
+def test_a_range_scale_that_is_left_out_and_comes_again_is_no_new_one() -> None:
+    """What the watchkeeper has chosen for the fog outlasts a line in which the set leaves its scale out."""
+    harbour = structs.replace(DEFAULT_CONDITIONS["harbour"], range_scales_nm=(1.5,))
+    bridge = Bridge(LookoutSettings(conditions={**DEFAULT_CONDITIONS, "harbour": harbour}))
+    bridge.second(0, range_scale(1.5, 10.0))
+    bridge.lookout.set_condition(moment(1.0), "restricted visibility")
+    bridge.second(1, range_scale(None, 10.0))
+    bridge.second(2, range_scale(1.5, 10.0))
+
+    assert bridge.lookout.judging.rules.condition == "restricted visibility"
 
 
 def test_a_range_scale_brings_its_condition_once() -> None:
