@@ -127,8 +127,10 @@ class Judging:
         self.tracks_begun += key not in self.plots
         self.plots[key] = plot
         said.append((moment, plot))
-        if sighting.is_judged and self._raises_alerts(sighting, said):
-            self._tell(moment, self.rules.see_plot(moment, plot), said)
+        # An old measurement that is sent again and again is no sight of her.
+        if sighting.is_judged and plot.track is not TrackState.LOST and self._raises_alerts(sighting, said):
+            see = self.rules.see_carried if plot.track is TrackState.COASTING else self.rules.see_plot
+            self._tell(moment, see(moment, plot), said)
 
     def _raises_alerts(self, sighting: Sighting, said: list[Said]) -> bool:
         """Not for a vessel's second number while the first is seen; the watch is told once which is which."""

@@ -75,6 +75,27 @@ def test_when_the_first_number_falls_silent_the_second_tells_of_the_danger() -> 
     assert "radar-02" in raised
 
 
+def test_a_set_that_sends_old_measurements_for_ever_loses_the_danger_once() -> None:
+    """Its target is lost, whatever it repeats: an acknowledgement of that holds, and is not sounded over every scan."""
+    near = Vessel(0, 3, course_deg=180, speed_kn=10)
+    frozen = [report_of(1, OWN.look(near, 99.0), TTM)]
+    lookout = Lookout()
+    said: list[AnyEvent] = []
+    for second in range(200):
+        at_s = float(second)
+        lookout.tick(moment(at_s), World())
+        ground = seen.GroundMotion(at_s=at_s, source=GPS, sog_kn=8.0, cog_deg=0.0)
+        lookout.take(moment(at_s), (ground, seen.Heading(at_s=at_s, source=GPS, heading_deg=0.0)))
+        if second % 3 == 0:
+            report = report_of(1, OWN.look(near, at_s), TTM) if second < 100 else frozen[0]
+            lookout.take(moment(at_s), [structs.replace(report, at_s=at_s)])
+        said += [event for _, event in lookout.flush()]
+    lost = [event for event in said if isinstance(event, Alert) and "lose data" in str(event.values["change"])]
+
+    assert [(event.rule, event.target) for event in lost] == [("closest_approach", "radar-01")]
+    assert str(lost[0].values["last_seen"]) <= str(moment(120.0).time)  # till she coasts, a repeat may be honest
+
+
 def test_more_targets_than_can_be_held_are_told_once() -> None:
     """Those that find no room raise no alert: the watch is told so, and not with each of them."""
     said = run(30, lambda _: {number: Vessel(number / 10, 5, 180, 10) for number in range(1, 220)})
