@@ -29,7 +29,7 @@ from alerts.plotting.marks import Marked, Marks
 from alerts.plotting.noise import NoiseModel
 from alerts.plotting.own_frame import look_of
 from alerts.plotting.picture import OwnShip, OwnShipSettings
-from alerts.plotting.placing import exchange_told
+from alerts.plotting.placing import Ignored, contest_told, exchange_told
 from alerts.plotting.quality import QualitySettings
 from alerts.plotting.terms import TrackState
 from alerts.rules.rules import Rules
@@ -158,6 +158,8 @@ class Lookout:
         placed = self.targets.place(report, look)
         for ended in placed.ended:
             self._waiting.append(Gone(ended.track))
+        if placed.ignored is Ignored.CONTESTED and placed.track is not None:
+            self._waiting.append(our_note(moment, contest_told(placed.track)))
         if placed.estimate is None or placed.track is None or look is None:
             return
         key = placed.track

@@ -171,7 +171,8 @@ class Targets:
         if is_a_break(kept, report, look):
             return self._renew(kept, report, [look])
         kept.suspect = look
-        return Placed(track=kept.key, ignored=Ignored.JUMP, is_test=kept.is_test)
+        ignored = Ignored.CONTESTED if kept.jumped() else Ignored.JUMP
+        return Placed(track=kept.key, ignored=ignored, is_test=kept.is_test)
 
     def _take(self, kept: Kept, report: TargetReport | TargetPosition, look: Look, near: Sequence[Kept]) -> Placed:
         out_of_sight = kept.out_of_sight is not None

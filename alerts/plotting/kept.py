@@ -26,6 +26,9 @@ ESTABLISHED_LOOKS = 3
 
 REMEMBERED_INTERVALS = 9
 
+CONTESTED_JUMPS = 10.0
+"""So many more jumps than half the measurements: errors come one at a time, another target of the number always."""
+
 NAME_LENGTH = 40
 """A TTM of 82 characters has room for fewer; a longer name is a fault or an attack, and its beginning will do."""
 
@@ -75,6 +78,7 @@ class Kept:
         "estimate",
         "filter",
         "is_test",
+        "jumps",
         "key",
         "last_look",
         "last_s",
@@ -108,6 +112,7 @@ class Kept:
         self.estimate: Estimate | None = None
         self.out_of_sight: TrackState | None = None
         self.suspect: Look | None = None
+        self.jumps = 0.0  # echoes off its track, less half of those on it
         self.unannounced: str | None = None  # the track that this one continues, until a report has said so
         self.take_note(report)
 
@@ -143,7 +148,17 @@ class Kept:
         self.looks += 1
         self.last_s, self.last_look = look.at_s, look
         self.out_of_sight = self.suspect = None
+        if self.jumps > 0.0:
+            self.jumps -= 0.5
         return self.estimate
+
+    def jumped(self) -> bool:
+        """An echo off its track. True once, when there have been so many that another target must have its number."""
+        self.jumps += 1.0
+        if self.jumps < CONTESTED_JUMPS:
+            return False
+        self.jumps = float("-inf")
+        return True
 
     def predict(self, at_s: float) -> Estimate:
         """Where the target should be; its state says so where it is no longer seen."""

@@ -37,6 +37,7 @@ class Ignored(StrEnum):
     SECOND_SOURCE = "another source tracks it"
     OUT_OF_ORDER = "older than the last report"
     JUMP = "off its track, held until confirmed"
+    CONTESTED = "off its track again and again"
 
 
 class Ended(Struct, frozen=True):
@@ -64,6 +65,14 @@ class Placed(Struct, frozen=True, kw_only=True):
     is_test: bool = False
     duplicate_of: str | None = None
     ended: tuple[Ended, ...] = ()
+
+
+def contest_told(track: str) -> str:
+    """What to tell the watch of a number that two targets share."""
+    return (
+        f"{track}: every other report of this number is of an echo elsewhere, which is not plotted and raises no "
+        "alert; two sets on one feed? Give each a feed of its own"
+    )
 
 
 def exchange_told(placed: Placed) -> str | None:

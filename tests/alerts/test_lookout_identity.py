@@ -96,6 +96,16 @@ def test_a_set_that_sends_old_measurements_for_ever_loses_the_danger_once() -> N
     assert str(lost[0].values["last_seen"]) <= str(moment(120.0).time)  # till she coasts, a repeat may be honest
 
 
+def test_a_number_under_which_two_sets_speak_is_told() -> None:
+    """The second set's target is nobody's track and raises no alert, however it comes: that is said, once."""
+    said = run(200, lambda second: {1: CLEAR if second % 2 else MEETING})
+
+    assert notes(said) == [
+        "radar-01: every other report of this number is of an echo elsewhere, which is not plotted and raises no "
+        "alert; two sets on one feed? Give each a feed of its own"
+    ]
+
+
 def test_more_targets_than_can_be_held_are_told_once() -> None:
     """Those that find no room raise no alert: the watch is told so, and not with each of them."""
     said = run(30, lambda _: {number: Vessel(number / 10, 5, 180, 10) for number in range(1, 220)})
