@@ -3,6 +3,7 @@
 import textwrap
 from collections.abc import Sequence
 
+from msgspec import structs
 from rich.text import Text
 
 from alerts.plotting.terms import AlertState, FeedState, Priority
@@ -36,6 +37,20 @@ STATE_WORDS = {
     AlertState.RECTIFIED_UNACKNOWLEDGED: "over ack?",
     AlertState.NORMAL: "over",
 }
+
+
+def current_texts(snapshot: Snapshot) -> list[Raised]:
+    """The alerts; what a text told as lost and is seen again is said to be: the alert itself keeps its last words."""
+    return [_seen_again(raised, snapshot) for raised in snapshot.alerts]
+
+
+def _seen_again(raised: Raised, snapshot: Snapshot) -> Raised:
+    alert = raised.alert
+    row = snapshot.rows.get(alert.target or "")
+    if row is None or not row.current or not alert.values.get("lost"):
+        return raised
+    text = alert.text.replace(": LOST", ": SEEN AGAIN, had been LOST", 1)
+    return structs.replace(raised, alert=structs.replace(alert, text=text))
 
 
 def alert_lines(raised: Sequence[Raised], room: int, look: Look) -> list[Text]:

@@ -5,7 +5,7 @@ import textwrap
 from rich.text import Text
 
 from daemon import words
-from daemon.console.alert_lines import alert_lines, feeds_line, note_line
+from daemon.console.alert_lines import alert_lines, current_texts, feeds_line, note_line
 from daemon.console.board import Snapshot
 from daemon.console.lines import Limits, Look, line, rule
 from daemon.console.own import head
@@ -40,7 +40,7 @@ def watch_page(snapshot: Snapshot, view: View, limits: Limits | None, look: Look
     top = [*head(snapshot, limits, look), *answer(snapshot, view.order, look)]
     foot = [feeds_line(snapshot, look), *note_line(snapshot, look)] if look.height >= 16 else []
     room = look.height - 1 - len(top) - len(foot)
-    alerts = alert_lines(snapshot.alerts, max(1, min(len(snapshot.alerts) + 1, room // 4)), look)
+    alerts = alert_lines(current_texts(snapshot), max(1, min(len(snapshot.alerts) + 1, room // 4)), look)
     room -= len(alerts) + 1
     # No strip takes the line of a target that an alarm or a warning holds; two more are the heads and what is left out.
     wanted = min(len(view.order) + 1, max(5, held(snapshot) + 2))

@@ -7,7 +7,7 @@ from rich.text import Text
 
 from alerts.plotting.terms import Check, TrackState
 from daemon import words
-from daemon.console.alert_lines import alert_lines
+from daemon.console.alert_lines import alert_lines, current_texts
 from daemon.console.board import Point, Row, Snapshot
 from daemon.console.lines import Limits, Look, line, rule
 from daemon.console.own import head
@@ -20,7 +20,7 @@ HISTORY_MINUTES = 6
 def target_page(snapshot: Snapshot, key: str, limits: Limits | None, look: Look) -> list[Text]:
     row = snapshot.rows[key]
     top = [*head(snapshot, limits, look), _title(key, row, look)]
-    held = [raised for raised in snapshot.alerts if raised.alert.target == key]
+    held = [raised for raised in current_texts(snapshot) if raised.alert.target == key]
     foot = [*_history(row.history, snapshot.now_s, look), *alert_lines(held, 2 if look.height < 30 else 6, look)]
     middle = figures(row, look)[: max(look.height - 1 - len(top) - len(foot), 0)]
     room = look.height - 1 - len(top) - len(middle) - len(foot)

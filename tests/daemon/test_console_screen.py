@@ -224,6 +224,16 @@ class TestWatchPage:
 
         assert all(caution in said for caution in words.CAUTIONS)
 
+    def test_an_alarm_told_as_lost_is_not_read_as_lost_when_the_target_is_seen_again(self) -> None:
+        """The line of the target and that of its alarm stand on one screen: they must not contradict each other."""
+        board = board_after(300)
+        raised = alert(300, 70, "radar-07", "radar-07: LOST, last known CPA 0.09 NM", AlertState.ACTIVE_UNACKNOWLEDGED,
+                       "closest_approach")  # fmt: skip
+        board.take(moment(300), [structs.replace(raised, values={"lost": True})])
+
+        assert "radar-07: SEEN AGAIN, had been LOST" in text_of(board.snapshot(0.0))
+        assert "radar-07: LOST, last known" in text_of(board.snapshot(60.0))
+
     def test_the_bottom_line_names_the_keys_that_work_there(self) -> None:
         snapshot = snapshot_after(300)
 
