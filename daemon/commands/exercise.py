@@ -72,11 +72,13 @@ def run(args: argparse.Namespace) -> int:
     if args.scenario is None:
         raise UserError("name a scenario file, for example recordings/fog-crossing.toml, or give --draw N")
     scenario = _scenario(args)
+    if args.check:
+        return _check(scenario, args)
     if args.questions is not None:
         return _questions(scenario, args)
     if args.to is not None:
         return _live(scenario, args)
-    return _check(scenario, args) if args.check else _record(scenario, args)
+    return _record(scenario, args)
 
 
 def _scenario(args: argparse.Namespace) -> "Scenario":
@@ -244,6 +246,8 @@ def _draw(args: argparse.Namespace) -> int:
 
     if args.draw < 1:
         raise UserError("--draw: write how many, at least 1")
+    if args.scenario is not None or args.to is not None or args.questions is not None or args.check:
+        raise UserError("--draw only writes files: leave out the scenario, --to, --questions and --check")
     folder = args.output or Path()
     _make_folder(folder, "--output")
     seed = 1 if args.seed is None else args.seed

@@ -159,7 +159,7 @@ def _course(text: str | None, now_deg: float) -> float | None:
 
     if text is None or text == "-":
         return None
-    if text[0] in "+-":
+    if text.startswith(("+", "-")):
         sign = 1 if text[0] == "+" else -1
         return (now_deg + sign * course(text[1:])) % 360
     return course(text)

@@ -58,7 +58,7 @@ def look(
     """Sweeps all targets through the whole time. `lengths_m` is (N,). Chance of detection is the caller's business."""
     starts = np.arange(float(scans(radar, duration_s))) * radar.scan_s
     times = _sweep(radar, own, vessels, starts)
-    own_state, target = own.state(times) if own.track.columns > 1 else _one(own, times), vessels.at(times)
+    own_state, target = own.state(times), vessels.at(times)
     true_range, true_bearing = range_and_bearing(own_state.lat_deg, own_state.lon_deg, target.lat_deg, target.lon_deg)
     heading = own.heading(times)
     relative = true_bearing - heading
@@ -71,10 +71,6 @@ def look(
     return Echoes(
         times, measured_range, measured_relative % 360.0, seen, true_range, true_bearing, heading, own_state, target
     )
-
-
-def _one(own: OwnShipReadings, times_s: Floats) -> State:
-    return own.track.at(times_s)
 
 
 def _sweep(radar: Radar, own: OwnShipReadings, vessels: Vessels, starts_s: Floats) -> Floats:

@@ -35,6 +35,9 @@ from daemon.exercise.vessel import grid_rows, stream_kn
 
 Between = tuple[float, float]
 
+MOST_TRIES = 100_000
+"""After so many draws in a row that are thrown away the distribution is taken for an empty one."""
+
 
 class Distribution(Struct, frozen=True, kw_only=True):
     """From what encounters are drawn. A pair is 'evenly between'; courses are even over the circle.
@@ -72,22 +75,27 @@ BASE = Scenario(
 
 
 def draw(seed: int, n: int, distribution: Distribution | None = None, base: Scenario = BASE) -> list[Scenario]:
-    """`n` scenarios of one target each. The same arguments give the same encounters."""
+    """`n` scenarios of one target each. The same arguments give the same encounters.
+
+    ValueError for a distribution from which nothing can be drawn.
+    """
     spec, rng = distribution or Distribution(), default_rng(seed)
     return [_one(rng, spec, base, seed * 1_000_000 + index) for index in range(n)]
 
 
 def _one(rng: Generator, spec: Distribution, base: Scenario, seed: int) -> Scenario:
-    while True:
+    for _ in range(MOST_TRIES):
         own_course, course = rng.random(2) * 360.0
         own_speed, speed = _even(rng, spec.own_speed_kn), _even(rng, spec.target_speed_kn)
         cpa, tcpa = _even(rng, spec.cpa_nm), _even(rng, spec.tcpa_min)
-        side = "to port" if rng.random() < 0.5 else "to starboard"
+        to_port = rng.random() < 0.5
         length = _even(rng, spec.length_m)
         relative = np.abs(speed * np.exp(1j * np.radians(course)) - own_speed * np.exp(1j * np.radians(own_course)))
         start = np.hypot(relative * tcpa / 60, cpa)
         if relative >= spec.slowest_relative_kn and spec.start_range_nm[0] <= start <= spec.start_range_nm[1]:
             break
+    else:
+        raise ValueError(f"none of {MOST_TRIES} draws has its relative speed and range at the start within {spec}")
     own_legs = _alteration(rng, spec, own_course, own_speed, spec.own_turns_deg, ())
     legs = _alteration(rng, spec, course, speed, spec.target_turns_deg, spec.target_speed_changes_kn)
     target = Target(
@@ -96,7 +104,7 @@ def _one(rng: Generator, spec: Distribution, base: Scenario, seed: int) -> Scena
         speed_kn=speed,
         legs=legs,
         length_m=length,
-        meets=Meeting(cpa_nm=cpa, at_min=tcpa, passes="to port" if side == "to port" else "to starboard"),
+        meets=Meeting(cpa_nm=cpa, at_min=tcpa, passes="to port" if to_port else "to starboard"),
     )
     ship = msgspec.structs.replace(base.own_ship, course_deg=float(own_course), speed_kn=own_speed, legs=own_legs)
     if own_legs:  # the meeting is the one that would have been: placed before own ship alters

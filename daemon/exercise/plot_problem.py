@@ -16,6 +16,9 @@ from daemon.exercise.scenario import Leg, Target
 RANGE_STEP_NM, BEARING_STEP_DEG = 0.05, 0.5
 """To what a crew reads its radar (choice of ours)."""
 
+FARTHEST_NM = 24.0
+"""The largest scale of the plotting sheet: what is farther off has no room on it."""
+
 NEAREST_NM = 0.2
 """No plot is laid nearer than this: bearings sweep too fast there to be read (choice of ours)."""
 
@@ -98,7 +101,7 @@ def problems(passage: Passage, interval_min: float, count: int = 3) -> list[Prob
 def _problem(passage: Passage, column: int, target: Target, interval_min: float, count: int) -> Problem | None:
     """The first stretch of the passage that makes a problem of this target."""
     scenario = passage.scenario
-    farthest = scenario.radar.max_range_nm if scenario.radar else 24.0
+    farthest = min(scenario.radar.max_range_nm if scenario.radar else FARTHEST_NM, FARTHEST_NM)
     later = np.arange(interval_min, scenario.duration_min - (count - 1) * interval_min, interval_min)
     for start in (*later, 0.0):  # the start itself last: a crew has settled by then
         times = (start + np.arange(count) * interval_min) * 60.0

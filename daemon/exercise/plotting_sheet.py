@@ -4,9 +4,9 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from daemon.exercise.plot_problem import Problem, Worked
+from daemon.exercise.plot_problem import FARTHEST_NM, Problem, Worked
 
-SCALES_NM = (1.5, 3.0, 6.0, 12.0, 24.0)
+SCALES_NM = (1.5, 3.0, 6.0, 12.0, FARTHEST_NM)
 """Range scales of MSC.64(67) annex 4 that have six rings."""
 
 RINGS = 6

@@ -39,12 +39,17 @@ def wander_at(values: Floats, times_s: Floats) -> Floats:
     return np.asarray(values[row, column] * (1 - part) + values[row + 1, column] * part)
 
 
+def _inside(failure: Failure, times_s: Floats) -> np.ndarray:
+    """True where one failure is in force."""
+    return np.asarray((times_s >= failure.from_min * 60) & (times_s < failure.until_min * 60))
+
+
 def during(spans: Sequence[Failure], how: str, times_s: Floats) -> np.ndarray:
     """True where a failure of this kind is in force."""
     inside = np.zeros(times_s.shape, dtype=bool)
     for span in spans:
         if span.how == how:
-            inside |= (times_s >= span.from_min * 60) & (times_s < span.until_min * 60)
+            inside |= _inside(span, times_s)
     return inside
 
 
@@ -53,15 +58,14 @@ def _frozen(failures: Sequence[Failure], times_s: Floats) -> Floats:
     read = times_s
     for failure in failures:
         if failure.how == "frozen":
-            inside = (times_s >= failure.from_min * 60) & (times_s < failure.until_min * 60)
-            read = np.where(inside, failure.from_min * 60, read)
+            read = np.where(_inside(failure, times_s), failure.from_min * 60, read)
     return np.maximum(read, 0.0)
 
 
 def _failing(failures: Sequence[Failure], times_s: Floats, values: Floats) -> Floats:
     """Offsets added, one value over and over while frozen, NaN where the sensor says nothing or nothing valid."""
     for failure in failures:
-        inside = (times_s >= failure.from_min * 60) & (times_s < failure.until_min * 60)
+        inside = _inside(failure, times_s)
         if failure.how == "frozen" and inside.any():
             first = np.expand_dims(inside.argmax(axis=0), 0)
             values = np.where(inside, np.take_along_axis(values, first, axis=0), values)

@@ -8,7 +8,7 @@ from msgspec import Struct
 from daemon.pictures.drawing import Drawing, Point, thinned
 
 STEPS = (0.01, 0.02, 0.05, 0.1, 0.2, 0.5, 1.0, 2.0, 5.0, 10.0, 20.0, 30.0, 45.0, 60.0, 90.0, 100.0, 200.0, 500.0)
-TIME_STEPS_S = (10, 30, 60, 120, 300, 600, 900, 1800, 3600, 7200, 14400, 21600)
+TIME_STEPS_S = (10, 30, 60, 120, 300, 600, 900, 1800, 3600, 7200, 14400, 21600, 43200, 86400, 172800)
 LEFT, RIGHT, TOP, BOTTOM = 46.0, 10.0, 16.0, 26.0
 
 

@@ -105,6 +105,8 @@ def test_a_line_that_is_silent_at_times_is_less_full_for_it() -> None:
         (["exercise", "{short}", "--questions", ".", "--plots", "1"], 2, "--plots 1: write how many, from 2 to 20"),
         (["exercise", "{short}", "--start", "2090-01-01"], 2, "--start 2090-01-01: write a year from 2000 to 2079"),
         (["exercise", "--draw", "0"], 2, "--draw: write how many"),
+        (["exercise", "{short}", "--draw", "1"], 2, "--draw only writes files: leave out the scenario"),
+        (["exercise", "--draw", "1", "--to", "pty"], 2, "--draw only writes files"),
         (["exercise", "--draw", "1", "--seed", "-3"], 2, "--seed: write a whole number"),
     ],
 )
@@ -313,21 +315,32 @@ def test_what_closes_by_less_than_can_be_read_is_no_problem() -> None:
 
     The plots of such a vessel are all alike, and the answer would be that it has passed.
     """
-    from daemon.exercise.scenario import Scenario, Target
+    text = (
+        'title = "t"\nstart = 2027-01-15T08:00:00Z\nduration_min = 20\nplace = {{ lat_deg = 50, lon_deg = -5 }}\n'
+        "own_ship = {{ course_deg = 20, speed_kn = 8 }}\nsensors = {{ speed = {{}}, heading = {{}} }}\n"
+        "radar = {{ max_range_nm = 96 }}\n[[targets]]\n"
+        'name = "ahead"\nrelative_deg = 0\ncourse_deg = 20\nspeed_kn = {speed_kn}\nrange_nm = {range_nm}\n'
+    )
 
-    base = reading.load(TURN)
-
-    def asked(speed_kn: float) -> list[Problem]:
-        target = Target(
-            name="ahead", range_nm=4, relative_deg=0, course_deg=base.own_ship.course_deg, speed_kn=speed_kn
-        )
-        steady = {"legs": (), "leeway_deg": 0.0, "yaw_deg": 0.0}
-        own = type(base.own_ship)(course_deg=base.own_ship.course_deg, speed_kn=8.0, **steady)  # type: ignore[arg-type]
-        made = Scenario(title="t", start=base.start, duration_min=20, place=base.place, own_ship=own, targets=(target,))
-        return problems(Passage(made), 3.0)
+    def asked(speed_kn: float, range_nm: float = 4.0) -> list[Problem]:
+        return problems(Passage(reading.parse(text.format(speed_kn=speed_kn, range_nm=range_nm))), 3.0)
 
     assert [worked(one).tcpa_min > 0 for one in asked(5.0)] == [True]
     assert asked(7.95) == []
+    assert asked(5.0, range_nm=60.0) == []  # nor is what the largest sheet has no room for
+
+
+def test_what_is_checked_is_not_sent(short: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """`--check` writes nothing, also where an address stands beside it."""
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as receiver:
+        receiver.bind(("127.0.0.1", 0))
+        receiver.setblocking(False)
+        where = f"udp:127.0.0.1:{receiver.getsockname()[1]}"
+        assert main(["exercise", str(short), "--check", "--to", where, "--pace", "max"]) == 0
+
+        assert "good." in capsys.readouterr().out
+        with pytest.raises(BlockingIOError):
+            receiver.recv(2000)
 
 
 def test_text_from_a_scenario_is_text(short: Path, tmp_path: Path) -> None:

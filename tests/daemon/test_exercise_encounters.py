@@ -170,3 +170,9 @@ def test_a_target_that_swings_across_the_bow_is_swept_once_in_a_turn() -> None:
         times = found.times_s[found.seen[:, n], n]
 
         assert np.diff(times).min() > found.scenarios[n].radar.scan_s / 2  # type: ignore[union-attr]
+
+
+def test_a_distribution_that_is_empty_is_refused() -> None:
+    """Closest approaches of 5 NM and more do not begin at 3: said, not sought for ever."""
+    with pytest.raises(ValueError, match="none of 100000 draws"):
+        encounters.draw(1, 1, encounters.Distribution(cpa_nm=(5.0, 6.0), start_range_nm=(2.0, 3.0)))

@@ -105,6 +105,14 @@ class TestChart:
     def test_a_chart_of_nothing_is_a_chart(self) -> None:
         assert parsed(chart([Line(name="ours", points=[])], title="CPA", unit="NM", clock=str)) is not None
 
+    @pytest.mark.parametrize("days", [1, 3, 7, 14])
+    def test_the_times_of_a_long_passage_stand_apart(self, days: int) -> None:
+        """Seven or eight along the foot at most, each under its tick: no heap of figures."""
+        line = Line(name="ours", points=[(0.0, 1.0), (days * 86_400.0, 2.0)])
+        drawn = parsed(chart([line], title="CPA", unit="NM", clock=lambda _: "clock"))
+
+        assert 3 <= [one.text for one in drawn.iter(f"{SVG}text")].count("clock") <= 8
+
 
 class TestFiles:
     def test_both_kinds_are_written(self, tmp_path: Path) -> None:

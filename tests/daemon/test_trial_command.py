@@ -193,6 +193,8 @@ def test_an_archive_gives_nearly_the_same_answer(
         for way in ("hold_on", "trial_manoeuvre"):
             assert theirs[way]["cpa_nm"] == pytest.approx(ours[way]["cpa_nm"], abs=0.02)
             assert theirs[way]["tcpa_min"] == pytest.approx(ours[way]["tcpa_min"], abs=0.2)
+    assert main(["trial", str(archive), "--course", ""]) == 2
+    assert "cannot read the course ''" in capsys.readouterr().err
     assert main(["trial", str(archive), "--at", "11:00", "--course", "070"]) == 2
     assert "no passage holds the moment 11:00" in capsys.readouterr().err
 
