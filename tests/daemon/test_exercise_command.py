@@ -1,6 +1,7 @@
 """`exercise` as a person uses it: files, live traffic on real sockets and pseudo-terminals, worksheets, references."""
 
 import gzip
+import itertools
 import json
 import os
 import re
@@ -385,6 +386,8 @@ def test_traffic_pictures() -> None:
     assert 20 <= len(with_ais) <= 36
     assert sum(target.clutter for target in picture.targets) == 6
     assert max(target.range_nm or 0 for target in vessels) <= 6
+    places = [(t.range_nm or 0) * np.exp(1j * np.radians(t.bearing_deg or 0)) for t in vessels]
+    assert min(abs(a - b) for a, b in itertools.combinations(places, 2)) >= 0.15
     sent = [line for _, line in generate.lines(picture) if line.startswith("!AIVDM")]
     assert len(sent) > 300
     assert traffic.draw(2, 1) == [picture]

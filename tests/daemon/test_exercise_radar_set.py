@@ -10,8 +10,10 @@ import pytest
 from daemon.exercise import generate
 from daemon.exercise.passage import Passage
 from daemon.exercise.scenario import (
+    Ais,
     Failure,
     HeadingSensor,
+    Mark,
     OwnShip,
     Place,
     PositionSensor,
@@ -275,6 +277,56 @@ def test_a_failing_compass(how: str, values: int) -> None:
         assert np.mean([float(v) for v in during]) == pytest.approx(50, abs=0.2)
 
 
+def test_a_receiver_that_stands_still_repeats_its_fix() -> None:
+    """Frozen from minute 2 to 3: one position under a running clock, and then the ship has jumped on."""
+    frozen = (Failure(from_min=2, until_min=3, how="frozen"),)
+    made = scenario(sensors=msgspec.structs.replace(QUIET, position=PositionSensor(failures=frozen)))
+    fixes = [(at, fields[3:9]) for at, fields in said(made, "RMC")]
+    standing = [fix for at, fix in fixes if 120 <= at < 180]
+
+    assert len(standing) > 50
+    assert all(fix == standing[0] for fix in standing)
+    assert next(fix for at, fix in fixes if at >= 181)[0] != standing[0][0]
+
+
+def test_ebl_and_vrm_are_laid_each_by_itself() -> None:
+    """A mark whose part is the VRM leaves the EBL where it was, and the other way round."""
+    laid = (
+        Mark(at_min=1, range_nm=2.0, bearing_deg=30.0),
+        Mark(at_min=2, range_nm=3.0, bearing_deg=90.0, parts="vrm"),
+        Mark(at_min=3, range_nm=5.0, bearing_deg=60.0, parts="ebl"),
+    )
+    made = msgspec.structs.replace(scenario(minutes=4), marks=laid)
+    shown = {int(at // 60): tuple(fields[3:5]) for at, fields in said(made, "RSD")}
+
+    assert shown == {0: ("", ""), 1: ("2.00", "30.0"), 2: ("3.00", "30.0"), 3: ("3.00", "60.0")}
+
+
+def test_a_target_that_is_cancelled_is_not_told_as_lost() -> None:
+    """Lost, and cancelled by the operator before all reports of that are sent: no more of them."""
+    gone = msgspec.structs.replace(TARGET, unseen=(Span(from_min=2, until_min=8),))
+    cancelled = msgspec.structs.replace(gone, drop_min=2.5)
+    lost = {"lost_after_scans": 10, "lost_reports": 20}
+
+    assert sum(f[12] == "L" for _, f in said(scenario(gone, **lost))) == 20  # type: ignore[arg-type]
+    assert 0 < sum(f[12] == "L" for _, f in said(scenario(cancelled, **lost))) < 5  # type: ignore[arg-type]
+
+
+def test_ais_reports_are_lost_and_late_as_stated() -> None:
+    """A third lost; the rest late by one to three seconds, put on the line as they arrive."""
+    from daemon.exercise.ais import Positions
+
+    ais = Ais(mmsi=999_000_001, interval_s=2.0, loss=1 / 3, delay_s=1.0, delay_spread_s=2.0)
+    passage = Passage(scenario(msgspec.structs.replace(TARGET, ais=ais), minutes=60))
+    found = Positions(passage, 0, passage.scenario.targets[0], ais, np.random.default_rng(5))
+    late = found.arrives_s - found.at_s
+
+    assert len(found.at_s) == pytest.approx(1200, rel=0.05)
+    assert late.min() == pytest.approx(1.0, abs=0.01)
+    assert late.max() == pytest.approx(3.0, abs=0.01)
+    assert np.all(np.diff(found.arrives_s[found.order()]) >= 0)
+
+
 def test_sensor_errors_have_the_size_they_state() -> None:
     """Compass noise, bias and delay; position error; log factor."""
     sensors = Sensors(
@@ -336,8 +388,6 @@ def test_late_readings_are_those_of_before() -> None:
 def test_ais_carries_any_name_and_any_speed() -> None:
     """Accents are left off and letters that six bits do not hold are told as '?'; 115 kn read 102.2, not 12.6."""
     import pyais
-
-    from daemon.exercise.scenario import Ais
 
     against = TidalStream(set_deg=240, drift_kn=15)
     fast = msgspec.structs.replace(
