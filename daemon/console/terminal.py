@@ -8,6 +8,7 @@ import os
 import select
 import termios
 import tty
+from threading import Lock
 from typing import TextIO
 
 from rich.console import COLOR_SYSTEMS, Console
@@ -30,6 +31,8 @@ class Terminal:
         self._keys_fd = self._keys_given = keys_fd
         self._saved = None if keys_fd is None else _cbreak(keys_fd)
         self._wake_out, self._wake_in = os.pipe2(os.O_NONBLOCK | os.O_CLOEXEC)
+        self._is_closed = False
+        self._lock = Lock()  # between wake() and close(): a number that was closed is soon another file's
         self._shown: list[Text] = []
         self._size = (0, 0)
         self._entered = False
@@ -49,8 +52,9 @@ class Terminal:
 
     def wake(self) -> None:
         """From another thread: end the wait for a key."""
-        with contextlib.suppress(BlockingIOError):
-            os.write(self._wake_in, b"x")
+        with self._lock, contextlib.suppress(BlockingIOError):
+            if not self._is_closed:
+                os.write(self._wake_in, b"x")
 
     def wait(self, timeout_s: float) -> bytes:
         """Bytes typed within the time, none if woken or nothing came."""
@@ -104,9 +108,9 @@ class Terminal:
 
     def restore(self) -> None:
         """Put the terminal's modes back. Does not wait for a terminal that stands still."""
-        saved, self._saved = self._saved, None
-        if saved is not None and self._keys_given is not None:
-            with contextlib.suppress(termios.error):
+        with self._lock, contextlib.suppress(termios.error):
+            saved, self._saved = self._saved, None
+            if saved is not None and self._keys_given is not None:
                 termios.tcsetattr(self._keys_given, termios.TCSANOW, saved)
 
     def close(self) -> None:
@@ -114,10 +118,12 @@ class Terminal:
             self._output.write(LEAVE)
             self._output.flush()
         self.restore()
+        with self._lock:
+            self._is_closed = True
+            os.close(self._wake_out)
+            os.close(self._wake_in)
         if self._keys_given is not None:
             os.close(self._keys_given)
-        os.close(self._wake_out)
-        os.close(self._wake_in)
 
 
 def _is_same(one: Text, other: Text) -> bool:

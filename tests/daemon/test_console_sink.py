@@ -8,6 +8,7 @@ import threading
 import tty
 from collections.abc import Callable, Iterator
 from io import StringIO
+from pathlib import Path
 
 import pyte
 import pytest
@@ -176,6 +177,26 @@ class TestConsole:
         with pytest.raises(SinkError, match="goes on without it"):
             sink.idle(0.0)
         sink.idle(0.0)
+        with contextlib.suppress(OSError):
+            output.close()
+
+    def test_the_end_of_the_watch_writes_into_no_file_that_took_the_place_of_a_terminal(self, tmp_path: Path) -> None:
+        """The terminal went days ago, and its descriptors' numbers are the archive's and the recorder's by now."""
+        master, slave = pty.openpty()
+        output = os.fdopen(os.dup(slave), "w", encoding="utf-8")
+        clock = VirtualClock()
+        sink = Console(lambda request: None, output=output, keys_fd=os.dup(slave), clock=clock)
+        os.close(slave)
+        os.close(master)
+        clock.advance(2 * SILENCE_S)
+        sink._thread.join(10)
+        with contextlib.ExitStack() as files:
+            paths = [tmp_path / str(number) for number in range(20)]
+            for path in paths:
+                files.enter_context(path.open("wb"))
+            sink.close()
+
+        assert [path.read_bytes() for path in paths] == [b""] * 20
         with contextlib.suppress(OSError):
             output.close()
 
