@@ -147,14 +147,15 @@ class Recording:
     def _checked_head(self) -> bytes:
         """The first bytes, unpacked; refuses what is no recording before anything is done with it."""
         head = next(self._pieces, b"")
+        called = "standard input" if self.path == "-" else self.path
         if not head:
-            raise UserError(f"{self.path} is empty: there is nothing to replay", CANNOT_OPEN)
+            raise UserError(f"{called} is empty: there is nothing to replay", CANNOT_OPEN)
         for beginning, what in _OTHER_KINDS:
             if head.startswith(beginning):
-                raise UserError(f"{self.path} {what}", CANNOT_OPEN)
+                raise UserError(f"{called} {what}", CANNOT_OPEN)
         if not _SENTENCE.search(head[:HEAD_BYTES]):
             raise UserError(
-                f"{self.path} is no recording: its first {min(len(head), HEAD_BYTES):,} bytes hold no NMEA 0183"
+                f"{called} is no recording: its first {min(len(head), HEAD_BYTES):,} bytes hold no NMEA 0183"
                 " sentence ($ or !, address, comma)",
                 CANNOT_OPEN,
             )

@@ -57,6 +57,8 @@ class Recorder:
         self.lost = 0
         try:
             self._folder.mkdir(parents=True, exist_ok=True)
+        except FileExistsError:
+            raise UserError(f"{folder} is a file: name a folder for the recordings", CANNOT_OPEN) from None
         except OSError as error:
             raise UserError(f"{folder}: recordings cannot be kept there: {error.strerror}", CANNOT_OPEN) from error
         self._thread = threading.Thread(target=self._run, name="recorder", daemon=True)

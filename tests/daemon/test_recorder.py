@@ -170,7 +170,8 @@ def test_hours_that_are_over_are_packed(tmp_path: Path) -> None:
 def test_a_folder_that_cannot_be_made_is_refused(tmp_path: Path) -> None:
     """Code 3, at the start."""
     (tmp_path / "file").write_text("")
-    with pytest.raises(UserError) as refused:
-        Recorder(tmp_path / "file" / "recordings", HostClock())
+    for folder, words in (("file/recordings", "cannot be kept there: Not a directory"), ("file", "name a folder")):
+        with pytest.raises(UserError, match=words) as refused:
+            Recorder(tmp_path / folder, HostClock())
 
-    assert refused.value.code == 3
+        assert refused.value.code == 3

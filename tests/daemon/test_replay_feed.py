@@ -66,6 +66,14 @@ def test_standard_input(monkeypatch: pytest.MonkeyPatch) -> None:
     assert [arrival.line for arrival in lines_of(Recording("-"))] == [HDT]
 
 
+def test_nothing_piped_in_is_said_in_words(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Not as a file called `-`."""
+    monkeypatch.setattr(sys, "stdin", io.TextIOWrapper(io.BytesIO()))
+
+    with pytest.raises(UserError, match="standard input is empty"):
+        Recording("-")
+
+
 @pytest.mark.parametrize(
     ("content", "word"),
     [
