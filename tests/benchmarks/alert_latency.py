@@ -26,6 +26,7 @@ from daemon.stream import FeedLine, Stream
 from daemon.timeline import TaggedTimeline
 from parsers import encode
 from parsers.decode import Decoder
+from tests.daemon.feed_makers import free_port
 
 START_MS = 1_800_000_000_000
 OTHERS = 19
@@ -78,9 +79,7 @@ def _ttm(number: int, east: float, north: float, rng: np.random.Generator) -> st
 def run(seed: int) -> float | None:
     """One watch up to its alarm: seconds from sending the deciding sentence to the ear; None if there was none."""
     rng, ear, intake, clock = np.random.default_rng(seed), Ear(), Intake(), HostClock()
-    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as free:
-        free.bind(("127.0.0.1", 0))
-        port = free.getsockname()[1]
+    port = free_port()
     feed = open_feed(parse(f"udp:127.0.0.1:{port}?name=radar&time=tag"), intake, clock)
     line = FeedLine(name="radar", decoder=Decoder("radar"), counters=feed.counters)
     stream = Stream(Lookout(), [], [line], TaggedTimeline())
