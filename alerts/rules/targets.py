@@ -42,10 +42,12 @@ class TargetRules:
     def see_carried(self, moment: Moment, plot: Plot) -> None:
         """The target's last plot carried on to now: where it is and how it will pass. That plot stays what is known."""
         followed = self._followed.get(plot.target)
-        if followed is not None:
-            known, followed.plot = followed.plot, plot
-            self._see_place(followed, moment.at_s)
-            followed.plot = known
+        if followed is None:  # another track spoke for her until now
+            self.see(moment, plot)
+            return
+        known, followed.plot = followed.plot, plot
+        self._see_place(followed, moment.at_s)
+        followed.plot = known
 
     def _see_place(self, followed: Followed, at_s: float) -> None:
         approaching.see_approach(self._board, followed, at_s)

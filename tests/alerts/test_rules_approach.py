@@ -90,6 +90,17 @@ class TestClosestApproach:
 
         assert watch.raised("closest_approach")
 
+    def test_what_another_track_spoke_for_is_told_of_between_reports_too(self) -> None:
+        """Of a moored station whose radar track has just ended nothing is kept, and her next report is minutes off."""
+        watch = Watch()
+        found = [
+            finding
+            for at_s in (0.0, 20.0)
+            for finding in watch.rules.see_carried(moment(at_s), but(DANGER, target="ais-219000123"))
+        ]
+
+        assert [(finding.rule, finding.phase) for finding in found] == [("closest_approach", "raised")]
+
     def test_is_cleared_only_beyond_the_ratio_for_the_clear_hold(self) -> None:
         watch = Watch()
         watch.plots(0, 9, DANGER)
