@@ -159,8 +159,7 @@ class Judging:
         if silent_s is not None and silent_s <= HEARD_S:  # else a look that is due waits: it may be the feed
             _remark(tick.moment, self.quality.tick(tick.moment.at_s), said)
         self.check.see_own(tick.own, tick.water, tick.stream)
-        silenced = tick.folded | self._doubles.keys()
-        judged = [one for one in tick.targets if one.target in self.plots and one.target not in silenced]
+        judged = [one for one in tick.targets if one.target in self.plots]
         situation = structs.replace(tick.situation, targets=tuple(judged))
         self._tell(tick.moment, self.rules.tick(tick.moment, situation), said)
         said.extend((tick.moment, alert) for alert in self.alerts.tick(tick.moment))

@@ -137,9 +137,9 @@ class Lookout:
             self._waiting.append((moment, own_event))
         echoes = self._health_of(self.targets.states())
         targets = (*echoes, *self._health_of(self.marks.states(at_s)), *self._health_of(self.ais.states()))
-        situation, folded = self._situation(at_s, world, echoes), self.vessels.folded()
+        situation = self._situation(at_s, world, echoes)
         water, tide = self.own.water_speed(at_s), self.own.tide(at_s)
-        self._waiting.append(Tick(moment, situation, targets, folded, own, water, tide))
+        self._waiting.append(Tick(moment, situation, targets, own, water, tide))
 
     def _take_report(self, moment: Moment, report: seen.TargetReport) -> None:
         if report.bearing_reference is seen.Reference.RELATIVE:

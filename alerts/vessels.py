@@ -97,6 +97,7 @@ class Vessels:
         self._verdict: tuple[float, str] | None = None  # since when there is one, and of what cause
         self._told: Verdict | None = None
         self._seen_s: dict[str, float] = {}  # since when each radar track is settled
+        self._known_s = float("-inf")  # when that was looked at last: those before the first station were there first
         self._courted: set[str] = set()
         self._alone: dict[str, float] = {}
         self._looked_s = float("-inf")
@@ -107,11 +108,6 @@ class Vessels:
         """Whether the other track of a pair speaks for this one; of a pair to be, the track known first speaks."""
         pair = self._joined.get(key)
         return pair.speaks != key if pair is not None else key in self._courted
-
-    def folded(self) -> frozenset[str]:
-        """All tracks of which this is so."""
-        spoken_for = [key for key, pair in self._joined.items() if pair.speaks != key]
-        return frozenset((*spoken_for, *(self._courted - self._joined.keys())))
 
     def name_of(self, key: str, name: str) -> str:
         """A radar track's name: that of the vessel's AIS, else her number there, where the two are joined."""
@@ -138,6 +134,7 @@ class Vessels:
         stations = [heard for heard in self._ais.stations.heard() if _is_comparable(heard)]
         if not stations and not self._joined:
             self._courted.clear()
+            self._known_s = float("-inf")
             return []
         steps = list(self._dissolve())
         if self.association.is_due(at_s):
@@ -181,7 +178,8 @@ class Vessels:
 
     def _court(self, at_s: float, radars: Sequence[RadarSide]) -> None:
         """The younger track of each pair to be keeps silent for the few seconds until it is known for one."""
-        self._seen_s = {side.key: self._seen_s.get(side.key, at_s) for side in radars}
+        self._seen_s = {side.key: self._seen_s.get(side.key, self._known_s) for side in radars}
+        self._known_s = at_s
         self._courted = set()
         for radar, ais in self.association.courted:
             heard = self._ais.stations.get(ais)

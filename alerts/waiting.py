@@ -80,7 +80,6 @@ class Tick(Struct, frozen=True, gc=False):
     moment: Moment
     situation: Situation  # but for its targets: which are judged is known in the second stroke only
     targets: tuple[TargetHealth, ...]
-    folded: frozenset[str]  # those for which the other track of the vessel speaks
     own: OwnMotion
     water: seen.WaterMotion | None
     stream: seen.SetAndDrift | None

@@ -194,3 +194,13 @@ def test_flushing_seldom_changes_nothing() -> None:
     often = run(Lookout(), OWN, list(lines), (0, 200))
     assert often == run(Lookout(), OWN, list(lines), (0, 200), flush_every=41)
     assert pairs(often)
+
+
+def test_a_danger_by_radar_is_not_called_lost_when_the_vessel_is_first_heard_by_ais() -> None:
+    """Nor is it told of twice while the two are found to be one: radar knew her first, and goes on to speak for her."""
+    said = run(Lookout(), OWN, [*radar(COMING, 1, range(3, 150, 3)), *ais(COMING, range(80, 150, 10))], (0, 150))
+    dangers = [event for event in said if isinstance(event, Alert) and event.rule == "closest_approach"]
+
+    assert pairs(said) == [("joined", "radar-01")]
+    assert {event.target for event in dangers} == {"radar-01"}
+    assert not [event for event in dangers if "LOST" in event.text]
