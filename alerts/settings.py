@@ -172,9 +172,7 @@ Zones = Annotated[dict[Name, Zone], Meta(max_length=16)]
 class GuardZone(Rule, frozen=True, kw_only=True, forbid_unknown_fields=True):
     """A target enters a guard zone. Those inside during the first `grace_s` are named once, in a caution."""
 
-    zones: Annotated[Zones, Meta(description="the zones, a table each: [alerts.guard_zone.zones.NAME]")] = field(
-        default_factory=dict
-    )
+    zones: Annotated[Zones, Meta(description="the zones, a table each")] = field(default_factory=dict)
     hold_s: Hold = 6.0
     clear_ratio: ClearRatio = 1.05
     clear_margin_deg: Annotated[
@@ -207,9 +205,7 @@ class LostTarget(Rule, frozen=True, kw_only=True, forbid_unknown_fields=True):
     edge_ratio: Annotated[
         float, Meta(gt=0, le=1, description="an opening target beyond this part of the range scale has left")
     ] = 0.95
-    except_zones: Annotated[
-        Zones, Meta(description="blind sectors, a table each: [alerts.lost_target.except_zones.NAME]")
-    ] = field(default_factory=dict)
+    except_zones: Annotated[Zones, Meta(description="blind sectors, a table each")] = field(default_factory=dict)
     observations: Annotated[int, Meta(ge=1, le=100, description="fewer plots are no track that could be lost")] = 5
 
 

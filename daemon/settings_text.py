@@ -42,32 +42,57 @@ class Row(Struct, frozen=True):
 
 
 def commented_toml(settings: Struct) -> str:
-    """The settings as TOML: every key present, commented, those without a value commented out."""
+    """The settings as TOML: every key present, commented, those without a value commented out.
+
+    So is a table that there may be any number of, where there is none: an empty one would forbid to add one below it.
+    """
     return "\n".join(_table_lines(settings, (), set())).strip() + "\n"
 
 
 def rows(settings: Struct, table: tuple[str, ...] = ()) -> Iterator[Row]:
     """Every key of the settings and of the tables in it, in order."""
-    plain, inner = _parted(settings)
+    plain, inner, absent = _parted(settings)
     for field, value in plain:
         yield Row(_dotted(table), field.encode_name, kind_of(field.type), toml_value(value), meaning_of(field))
+    for key, _, kind in absent:
+        for field in kind.fields:
+            default = toml_value(_default(field))
+            yield Row(_dotted((*table, key)), field.encode_name, kind_of(field.type), default, meaning_of(field))
     for key, part in inner:
         yield from rows(part, (*table, key))
 
 
 def _table_lines(settings: Struct, table: tuple[str, ...], explained: set[type]) -> Iterator[str]:
     """One table and those in it. What a type is for is said once, where it first comes."""
-    if type(settings) not in explained:
-        explained.add(type(settings))
-        yield from (f"# {line}".rstrip() for line in (inspect.getdoc(type(settings)) or "").splitlines())
+    yield from _explanation(type(settings), explained)
     if table:
         yield f"[{_dotted(table)}]"
-    plain, inner = _parted(settings)
+    plain, inner, absent = _parted(settings)
     for field, value in plain:
         yield _assignment(field, value)
+    for key, meaning, kind in absent:
+        yield ""
+        yield from _explanation(kind.cls, explained)
+        if meaning:
+            yield f"# {meaning}"
+        yield f"# [{_dotted((*table, key))}]"
+        yield from (f"# {_assignment(field, _default(field)).removeprefix('# ')}" for field in kind.fields)
     for key, part in inner:
         yield ""
         yield from _table_lines(part, (*table, key), explained)
+
+
+def _explanation(kind: type, explained: set[type]) -> Iterator[str]:
+    if kind not in explained:
+        explained.add(kind)
+        yield from (f"# {line}".rstrip() for line in (inspect.getdoc(kind) or "").splitlines())
+
+
+def _default(field: Field) -> Any:
+    """A field's default; None where it must be given."""
+    if field.default_factory is not msgspec.NODEFAULT:
+        return field.default_factory()
+    return None if field.default is msgspec.NODEFAULT else field.default
 
 
 def _assignment(field: Field, value: Any) -> str:
@@ -77,25 +102,33 @@ def _assignment(field: Field, value: Any) -> str:
     return f"{line:<34}  # {f'{meaning} ({kind})' if meaning else kind}"
 
 
-def _parted(settings: Struct) -> tuple[list[tuple[Field, Any]], list[tuple[str, Struct]]]:
-    """The keys of this table with their values, and the tables in it by their names."""
+def _parted(
+    settings: Struct,
+) -> tuple[list[tuple[Field, Any]], list[tuple[str, Struct]], list[tuple[str, str, StructType]]]:
+    """The keys of this table with their values, the tables in it by their names, and those that it might hold."""
     kind = type_info(type(settings))
     assert isinstance(kind, StructType)
     plain: list[tuple[Field, Any]] = []
     inner: list[tuple[str, Struct]] = []
+    absent: list[tuple[str, str, StructType]] = []
     for field in kind.fields:
         value = getattr(settings, field.name)
         if isinstance(value, Struct):
             inner.append((field.encode_name, value))
-        elif isinstance(value, dict) and _holds_tables(field.type):
+        elif isinstance(value, dict) and (held := _table_in(field.type)):
+            if not value:
+                absent.append((f"{field.encode_name}.NAME", meaning_of(field), held))
             inner.extend((f"{field.encode_name}.{_key(key)}", part) for key, part in value.items())
         else:
             plain.append((field, value))
-    return plain, inner
+    return plain, inner, absent
 
 
-def _holds_tables(kind: Type) -> bool:
-    return isinstance(kind, DictType) and isinstance(bare(kind.value_type), StructType)
+def _table_in(kind: Type) -> StructType | None:
+    """What a table of tables holds; None where it is none."""
+    kind = bare(kind)
+    held = bare(kind.value_type) if isinstance(kind, DictType) else None
+    return held if isinstance(held, StructType) else None
 
 
 def bare(kind: Type) -> Type:

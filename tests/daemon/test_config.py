@@ -105,6 +105,28 @@ def test_a_feed_that_cannot_be_meant_is_no_good_configuration(
     assert f"{path}, line 3: feeds.radar.uri: feed 'serial:/dev/ttyUSB0@4801'" in capsys.readouterr().err
 
 
+def test_the_written_configuration_shows_feeds_and_zones_and_takes_them(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Commented out, every key of them; an empty table in their place would refuse the one that is added below."""
+    assert main(["config"]) == 0
+    text = capsys.readouterr().out
+    for shown in (
+        "# [feeds.NAME]\n# uri = ",
+        "# silent_after_s = 10",
+        "# [alerts.guard_zone.zones.NAME]\n# from_nm = 0",
+    ):
+        assert shown in text
+    path = tmp_path / "boat.toml"
+    added = '[feeds.radar]\nuri = "udp:10110"\n[alerts.guard_zone.zones.bow]\nto_nm = 2\n'
+    path.write_text(text + added + "[alerts.lost_target.except_zones.mast]\nto_nm = 3\n", encoding="utf-8")
+    config = load(path)
+
+    assert config.feeds["radar"].uri == "udp:10110"
+    assert config.alerts.guard_zone.zones["bow"].to_nm == 2
+    assert list(config.alerts.lost_target.except_zones) == ["mast"]
+
+
 @pytest.mark.parametrize("words", [["--condition", "fog"], ["--set", "condition=fog"]])
 def test_a_mistake_on_the_command_line_is_not_blamed_on_the_file(
     tmp_path: Path, words: list[str], capsys: pytest.CaptureFixture[str]
