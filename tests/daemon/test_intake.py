@@ -110,6 +110,8 @@ def test_no_line_is_lost_without_being_counted(steps: list[tuple[str, bytes, boo
         assert not any(account.imbalance() for account in counters.values())
 
     assert [arrival.mono_s for arrival in taken] == sorted(arrival.mono_s for arrival in taken)
+    assert len(taken) == sum(account.taken for account in counters.values())
+    assert len(taken) + len(intake) + sum(account.dropped.total() for account in counters.values()) == len(steps)
 
 
 @pytest.mark.parametrize("how", ["wake", "stop", "target", "AIS", "many", "file"])

@@ -94,7 +94,7 @@ def test_json_is_null_where_own_motion_is_needed(capsys: pytest.CaptureFixture[s
     bow = json.loads(capsys.readouterr().out)
     assert bow["relative_course_deg"] is None  # off the bow: no true direction
     assert bow["cpa_bearing_deg"] is None
-    assert bow["cpa_nm"] == told["cpa_nm"] or abs(bow["cpa_nm"] - told["cpa_nm"]) < 0.01
+    assert bow["cpa_nm"] == pytest.approx(told["cpa_nm"], abs=0.01)
 
 
 def test_limits_are_there_for_who_asks(capsys: pytest.CaptureFixture[str]) -> None:
