@@ -1,5 +1,6 @@
 """A scenario worked out: every track, reading and measurement of it as arrays, from which all else is written."""
 
+from collections import Counter
 from collections.abc import Sequence
 from functools import cached_property
 from typing import NamedTuple
@@ -55,9 +56,8 @@ class Passage:
             )
 
     def _names(self) -> None:
-        names = [target.name for target in self.scenario.targets]
-        twice = {name for name in names if names.count(name) > 1} if len(names) < 500 else set()
-        if twice:
+        counts = Counter(target.name for target in self.scenario.targets)
+        if twice := [name for name, count in counts.items() if count > 1]:
             raise UserError(f"two targets are called {min(twice)!r}; give each a name of its own")
 
     @cached_property

@@ -199,3 +199,11 @@ def test_what_cannot_be_made_is_refused_in_words(changes: dict[str, object], sai
     far_north = {"place": Place(lat_deg=80.0, lon_deg=0.0), "duration_min": 240.0}
     with pytest.raises(UserError, match=said):
         Passage(scenario(*targets, fast, **{**far_north, **changes})).targets  # noqa: B018
+
+
+@pytest.mark.parametrize("others", [1, 600])
+def test_a_name_is_one_vessels(others: int) -> None:
+    """Faults and marks go by names: two of one name are refused, among however many."""
+    targets = [Target(name=f"n{k}", range_nm=1, bearing_deg=0) for k in range(others)]
+    with pytest.raises(UserError, match="two targets are called 'n0'"):
+        Passage(scenario(*targets, targets[0]))
