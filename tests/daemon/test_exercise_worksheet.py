@@ -43,8 +43,8 @@ def test_the_answers_are_what_the_vessel_was_asked_to_do(side: str, relative: in
     _, answers = pages("north-up")
     told = answers[f"{side} {passes}"]
 
-    assert ("red" if side == "starboard" else "green") in told
-    assert f"drawing {'ahead' if passes == 'ahead' else 'aft'}" in told
+    assert re.search(rf"<td>{'red' if side == 'starboard' else 'green'} \d\d\d°</td>", told)
+    assert f"<td>drawing {'ahead' if passes == 'ahead' else 'aft'}, " in told
     assert re.search(rf"{passes} of us; crosses \d\.\d\d NM {passes}, \d+\.\d min", told)
 
 

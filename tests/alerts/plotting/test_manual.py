@@ -188,6 +188,14 @@ def test_own_alteration_is_not_taken_for_the_targets() -> None:
     assert any("does not fit" in text for text in plot(readings, own[:1]).warnings)
 
 
+def test_a_drift_that_is_not_known_is_not_called_steady() -> None:
+    """Two readings a second apart, 1° of error each: unsettled; the same bearing over six minutes is steady."""
+    at_once, in_time = ([Reading(0, 4.0, 10.0), Reading(gap_s, 3.9, 10.0)] for gap_s in (1.0, 360.0))
+
+    assert plot(at_once).bearing_trend is BearingTrend.UNSETTLED
+    assert plot(in_time).bearing_trend is BearingTrend.STEADY
+
+
 def test_a_long_list_of_legs_is_reckoned_as_a_short_one() -> None:
     """A line of 2,000 points with own course and speed on each is worked in a moment; every leg counts."""
     north, east = OwnLeg(0, 0, 6), OwnLeg(10_000, 90, 6)
