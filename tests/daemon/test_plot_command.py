@@ -295,3 +295,32 @@ def test_bearings_round_to_north_and_times_beyond_a_day_have_no_clock(capsys: py
     (line,) = [line for line in told.splitlines() if line.startswith("TCPA")]
     assert "5923.9 min after the last point" in line
     assert " at " not in line
+
+
+def test_the_ellipse_is_that_of_the_place_at_the_cpa(tmp_path: Path) -> None:
+    """Half axes and direction as 100,000 draws from the line's own error have them, run on to the CPA."""
+    import re
+
+    import numpy as np
+
+    from alerts.plotting.manual import OwnLeg, plot
+    from daemon.worksheet.picture import drawing
+
+    readings = [point(text) for text in ("10:00 020T 6.0", "10:06 022T 5.0", "10:12 025T 4.0")]
+    answer = plot(readings, [OwnLeg(0, 340, 12)])
+    full = np.zeros((4, 4))
+    full[np.triu_indices(4)] = answer.covariance
+    full = full + np.triu(full, 1).T
+    drawn = np.random.default_rng(3).multivariate_normal(answer.state, full, 100_000)
+    assert answer.movement.tcpa_min is not None
+    places = drawn[:, :2] + drawn[:, 2:] * answer.movement.tcpa_min.best / 60
+    values, axes = np.linalg.eigh(np.cov(places.T))
+    found = re.search(
+        r'<ellipse cx=".*?" cy=".*?" rx="(.*?)" ry="(.*?)" transform="rotate\((.*?) ', drawing(answer).svg()
+    )
+    assert found is not None
+    along, across, turned = (float(value) for value in found.groups())
+    direction = float(np.degrees(np.arctan2(axes[0, 1], axes[1, 1])))
+
+    assert along / across == pytest.approx(float(np.sqrt(values[1] / values[0])), rel=0.05)
+    assert (turned + 90 - direction + 90) % 180 == pytest.approx(90, abs=2)

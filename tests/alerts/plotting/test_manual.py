@@ -188,6 +188,33 @@ def test_own_alteration_is_not_taken_for_the_targets() -> None:
     assert any("does not fit" in text for text in plot(readings, own[:1]).warnings)
 
 
+def test_the_targets_limits_hold_our_own_error() -> None:
+    """Own velocity known to 2 kn: the target's speed is known no better, its relative movement is as before."""
+    readings = track(2, 6, 250, 12, OWN_NORTH, count=6)
+    exact, rough = (plot(readings, OWN_NORTH, Accuracy(own_velocity_sd_kn=sd)) for sd in (0.0, 2.0))
+
+    assert exact.target is not None
+    assert rough.target is not None
+    assert (rough.target.speed.sd**2 - exact.target.speed.sd**2) ** 0.5 == pytest.approx(2.0, rel=0.05)
+    assert rough.movement == exact.movement
+
+
+def test_a_line_that_is_crossed_astern_is_no_crossing_of_the_bow() -> None:
+    """From the starboard quarter going west slower than we go north: she crosses our wake, and no distance ahead."""
+    answer = plot(track(2.0, 1.0, 270.0, 4.0, (OwnLeg(0, 0, 12),)), (OwnLeg(0, 0, 12),))
+
+    assert answer.bow_crossing_nm is None
+    assert answer.bow_crossing_min is None
+
+
+def test_a_cpa_that_may_be_anything_is_said_to_be() -> None:
+    """Movement plain, its direction too vague for a CPA: the warning gives the limits."""
+    answer = plot([Reading(0, 6.0, 40.0), Reading(360, 5.0, 40.0)], accuracy=Accuracy(bearing_sd_deg=3.0))
+    (said,) = [text for text in answer.warnings if "too short to say how close" in text]
+
+    assert f"{answer.movement.cpa.low:.2f} to {answer.movement.cpa.high:.2f} NM" in said
+
+
 def test_a_drift_that_is_not_known_is_not_called_steady() -> None:
     """Two readings a second apart, 1° of error each: unsettled; the same bearing over six minutes is steady."""
     at_once, in_time = ([Reading(0, 4.0, 10.0), Reading(gap_s, 3.9, 10.0)] for gap_s in (1.0, 360.0))

@@ -275,3 +275,26 @@ def test_memory_is_bounded() -> None:
     assert len(marks._hands._hands) <= 24
     assert len(marks._loose) <= 24
     assert len(list(marks.states(30000.0))) <= 20
+
+
+def test_lays_through_the_water_do_not_go_on_with_a_plot_over_the_ground() -> None:
+    """The receiver falls silent and the log stands in: places of the two are not on one line."""
+    marks, told = Marks(), []
+    lays = lays_on(270, 12, (60, 240, 420, 600))
+    for at_s, range_nm, bearing in lays:
+        frame = MotionReference.WATER if at_s == 600 else MotionReference.GROUND
+        own = structs.replace(own_at(at_s), frame=frame)
+        marks.see(rsd(at_s - 5, "1", RangeAndBearing(0.5, 0.0)), own)
+        marks.see(rsd(at_s, "1", RangeAndBearing(range_nm, bearing)), own)
+        told += marks.tick(at_s + 5)
+
+    assert [(one.key, one.look.at_s) for one in told] == [("mark-1", 420)]
+
+
+def test_a_vrm_at_nothing_is_no_lay() -> None:
+    """A VRM run in to 0 lies on own ship: it has no echo under it."""
+    hands = Hands(MarkSettings())
+    for at_s, pair in ((0.0, RangeAndBearing(2.0, 10.0)), (1.0, RangeAndBearing(0.0, 50.0))):
+        hands.see(rsd(at_s, "1", pair), own_at(at_s))
+
+    assert hands.tick(20.0) == []

@@ -252,3 +252,48 @@ def test_in_sight_says_so() -> None:
 def test_a_stopped_ship_has_her_heading_for_course() -> None:
     """Stopped with the bow at 120: course is the heading, and a turn begins there."""
     assert own_course_speed(own_on(0, 0.0, heading=120.0)) == (120.0, 0.0)
+
+
+def test_the_error_of_own_velocity_counts_after_the_alteration_alone() -> None:
+    """Targets known exactly, own velocity to 0.5 kn: holding on it drops out, after the alteration it is run off."""
+    other, own = target(50, 6, 250, 10), own_on(0, 10, sd_kn=0.5)
+    told = try_out([other], own, [TrialLeg(after_min=3, course_deg=60)], 0.5, AT_ONCE)
+    run_h = (told.trial[0].tcpa_min - 3) / 60
+
+    assert told.hold_on[0].cpa_sd_nm == pytest.approx(0, abs=1e-9)
+    assert told.trial[0].cpa_nm > 0.5
+    assert run_h > 0.1
+    assert told.trial[0].cpa_sd_nm == pytest.approx(0.5 * run_h, rel=0.15)
+
+
+def test_who_may_pass_on_either_side_is_unsettled_and_not_ahead() -> None:
+    """A CPA of 0.1 NM known within 0.3: no side is claimed, unless she is likelier inside the limit than not."""
+    other = target(45, 6, 270, 10, place_sd_nm=0.3)
+    own = own_on(2, 10)
+    narrow, wide = (try_out([other], own, [], limit_nm).hold_on[0] for limit_nm in (0.02, 2.0))
+
+    assert 0.05 < narrow.cpa_nm < 0.3
+    assert narrow.passing == Passing.UNSETTLED
+    assert wide.passing == Passing.COLLISION_COURSE
+
+
+def test_the_side_is_that_of_the_bow_and_not_of_the_course() -> None:
+    """Heading 040 on a course of 000 in a stream, a target that bears 020 at its CPA is to port of the bow."""
+    nearest = 10.0 * np.array([np.sin(np.radians(290)), np.cos(np.radians(290))]) / 6
+    place = np.array(vector(20, 1.0)) + nearest
+    bearing, range_nm = float(np.degrees(np.arctan2(*place))), float(np.hypot(*place))
+    velocity = np.array(vector(110, 10)) + np.array(vector(0, 5))
+    other = target(bearing, range_nm, float(np.degrees(np.arctan2(*velocity))), float(np.hypot(*velocity)))
+    sides = [try_out([other], own_on(0, 5, heading=heading), [], 0.5).hold_on[0].side for heading in (0.0, 40.0)]
+
+    assert sides == ["starboard", "port"]
+
+
+def test_what_comes_inside_beyond_the_hour_is_not_counted() -> None:
+    """Ninety minutes off everybody will have altered: the CPA is told, the probability is the hour's."""
+    other = target(0, 15, 180, 5)
+    told = try_out([other], own_on(0, 5), [], 0.5).hold_on[0]
+
+    assert told.tcpa_min == pytest.approx(90)
+    assert told.cpa_nm == pytest.approx(0, abs=1e-6)
+    assert told.inside_probability == 0
