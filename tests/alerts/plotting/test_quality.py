@@ -299,3 +299,26 @@ def test_a_window_longer_than_what_is_remembered_counts_no_misses_from_before() 
 
     assert steadiness is not None
     assert steadiness.received == steadiness.expected >= 790
+
+
+@pytest.mark.parametrize(("mute_s", "lost"), [(None, 1), (59.0, 0), (50.0, 1)])
+def test_what_is_lost_with_its_feed_was_not_lost_by_the_radar(mute_s: float | None, lost: int) -> None:
+    """A target that ends within two seconds of the feed's silence counts as no loss; one that ends later does."""
+    quality = Quality()
+    quality.see("radar-01", look_at(0.0, None), SETTLED)
+    if mute_s is not None:
+        quality.mute(mute_s)
+    quality.lose("radar-01", 60.0)
+
+    assert quality.picture(61.0).lost == lost
+
+
+def test_a_silence_before_the_window_is_not_missed_in_it() -> None:
+    """Silent from second 10 to 100: of a window of ten seconds nine reports are missed and one received."""
+    echo = Echo(0.0)
+    for second in (*range(11), 100):
+        echo.see(look_at(float(second), None), steady=True)
+    slots = echo.slots(90.0, 100.0, 1.0)
+
+    assert sum(slots) == 1
+    assert len(slots) == pytest.approx(10, abs=1)

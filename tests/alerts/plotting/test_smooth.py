@@ -133,4 +133,5 @@ def test_repeats_change_nothing() -> None:
     alone, doubled = hindsight(one.looks), hindsight(twice)
 
     assert [e.observations for e in doubled[::2]] == [e.observations for e in alone]
-    assert doubled[60].east_kn == pytest.approx(alone[30].east_kn, abs=0.05)
+    assert doubled[60].east_kn == pytest.approx(alone[30].east_kn, abs=1e-9)
+    assert doubled[60].covariance == pytest.approx(alone[30].covariance, rel=1e-6)
