@@ -254,10 +254,12 @@ def test_a_stopped_ship_has_her_heading_for_course() -> None:
     assert own_course_speed(own_on(0, 0.0, heading=120.0)) == (120.0, 0.0)
 
 
-def test_the_error_of_own_velocity_counts_after_the_alteration_alone() -> None:
-    """Targets known exactly, own velocity to 0.5 kn: holding on it drops out, after the alteration it is run off."""
+@pytest.mark.parametrize("handling", [AT_ONCE, Handling(turn_deg_min=8)])
+def test_the_error_of_own_velocity_counts_after_the_alteration_alone(handling: Handling) -> None:
+    """Targets known exactly, own velocity to 0.5 kn: holding on it drops out, from the alteration's beginning it is
+    run off, through a slow turn too."""
     other, own = target(50, 6, 250, 10), own_on(0, 10, sd_kn=0.5)
-    told = try_out([other], own, [TrialLeg(after_min=3, course_deg=60)], 0.5, AT_ONCE)
+    told = try_out([other], own, [TrialLeg(after_min=3, course_deg=60)], 0.5, handling)
     run_h = (told.trial[0].tcpa_min - 3) / 60
 
     assert told.hold_on[0].cpa_sd_nm == pytest.approx(0, abs=1e-9)
