@@ -124,6 +124,8 @@ def _record(scenario: "Scenario", args: argparse.Namespace) -> int:
     truth = args.truth or recording.with_name(
         recording.name.removesuffix(".gz").removesuffix(".nmea") + ".truth.jsonl.gz"
     )
+    if len({path.resolve() for path in (args.scenario, recording, truth)}) < 3:
+        raise UserError("scenario, recording and truth are three files: one would be written over another")
     load = generate.write(scenario, recording, truth)
     _say(args, load, recording=str(recording), truth=str(truth))
     return 0

@@ -90,6 +90,8 @@ def test_a_line_that_is_silent_at_times_is_less_full_for_it() -> None:
         (["exercise"], 2, "name a scenario file"),
         (["exercise", "nowhere.toml"], 3, "cannot read nowhere.toml"),
         (["exercise", "{short}", "--output", "no/such/place.nmea"], 3, "cannot write no/such/place.nmea"),
+        (["exercise", "{short}", "--output", "a.nmea", "--truth", "./a.nmea"], 2, "one would be written over another"),
+        (["exercise", "{short}", "--output", "{short}"], 2, "one would be written over another"),
         (["exercise", "{short}", "--to", "tcp:127.0.0.1:1"], 2, "write pty, serial:PORT"),
         (
             ["exercise", "{short}", "--to", "serial:/dev/no-such-port"],
