@@ -8,6 +8,7 @@ A line is accepted or refused with its reason, and counted; a sink that fails is
 import sys
 from collections import Counter, deque
 from collections.abc import Callable, Iterator, Sequence
+from functools import partial
 
 from msgspec import Struct
 
@@ -71,6 +72,7 @@ class Stream:
         self._recorder = recorder
         self._duplicates = Duplicates()
         self._failed: dict[str, str] = {}
+        self._faults: dict[str, str] = {}  # of the program itself: no later success makes good what was missed
         self.desk: Desk | None = None  # the annunciators of a live watch
         self.wait_for: Callable[[Moment], None] | None = None  # a replay at a pace waits here
         self.moment: Moment | None = None
@@ -263,12 +265,21 @@ class Stream:
         for event in events:
             self._count(event)
         for sink in self.sinks:
-            try:
-                sink.take(moment, events)
-            except SinkError as error:
-                self._failed[sink.name] = str(error)
+            problem = self._problem_of(sink.name, partial(sink.take, moment, events))
+            if problem:
+                self._failed[sink.name] = problem
             else:
                 self._failed.pop(sink.name, None)
+
+    def _problem_of(self, name: str, work: Callable[[], None]) -> str:
+        """Lets a sink do its work; what came of it, for a person. No sink takes the watch, or another sink, with it."""
+        try:
+            work()
+        except SinkError as error:
+            return str(error)
+        except Exception as error:
+            self._faults[name] = f"a fault of the program in {name} ({type(error).__name__}: {error})"
+        return self._faults.get(name, "")
 
     def failing(self) -> tuple[OutputHealth, ...]:
         """The sinks that can't do their work now."""
@@ -288,10 +299,9 @@ class Stream:
     def idle(self, now_s: float) -> None:
         """No line has come for a while: sinks may flush and draw. `now_s` is the host's monotonic time."""
         for sink in self.sinks:
-            try:
-                sink.idle(now_s)
-            except SinkError as error:
-                self._failed[sink.name] = str(error)
+            problem = self._problem_of(sink.name, partial(sink.idle, now_s))
+            if problem:
+                self._failed[sink.name] = problem
 
     def notices(self) -> Iterator[str]:
         """What sinks have to say that is no trouble any more, each once: a damaged archive that was set aside."""
@@ -313,10 +323,9 @@ class Stream:
             if summarise:
                 self._tell(moment, [summary])
         for sink in self.sinks:
-            try:
-                sink.close()
-            except SinkError as error:
-                print(f"secondplot: {error}", file=sys.stderr)
+            problem = self._problem_of(sink.name, sink.close)
+            if problem:
+                print(f"secondplot: {problem}", file=sys.stderr)
         for text in self.notices():
             print(f"secondplot: {text}", file=sys.stderr)
         if self.desk is not None:

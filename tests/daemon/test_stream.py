@@ -237,6 +237,38 @@ def test_a_broken_sink_stops_nobody() -> None:
     assert broken.events
 
 
+class Faulty(Kept):
+    """A sink with a fault of the program in it: it chokes on the first event, and on being closed."""
+
+    name = "archive"
+
+    def take(self, moment: Moment, events: Sequence[AnyEvent]) -> None:
+        self.events.extend(events)
+        if len(self.events) == len(events):
+            raise ValueError("a figure too long")
+
+    def close(self) -> None:
+        raise OSError(5, "Input/output error")
+
+
+def test_a_fault_in_a_sink_ends_no_watch_and_is_told_to_the_end(capsys: pytest.CaptureFixture[str]) -> None:
+    """Others get every event. What was missed is not made good by a later success: it is told as long as they run."""
+    faulty, sound = Faulty(), Kept()
+    stream = stream_of("fog", sinks=[faulty, sound])
+    lines = first_lines(400)
+    for start in range(0, len(lines), 50):
+        stream.take(lines[start : start + 50])
+        assert [output.problem for output in stream.failing()] == [
+            "a fault of the program in archive (ValueError: a figure too long)"
+        ]
+    stream.close()
+
+    plots = [event for event in run(lines, 50) if isinstance(event, Plot)]
+    assert [event for event in sound.events if isinstance(event, Plot)] == plots != []
+    assert any(isinstance(event, Alert) and event.rule == "archive_failed" for event in sound.events)
+    assert "a fault of the program in archive (OSError: [Errno 5] Input/output error)" in capsys.readouterr().err
+
+
 def test_the_same_recording_gives_the_same_bytes_at_any_pace(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
