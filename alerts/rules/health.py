@@ -25,6 +25,12 @@ JUMP_S = 120.0
 START_S = 30.0
 """How long the watch waits at its start for a sensor that it needs and has never heard."""
 
+JUMPS_TOLD = 3
+"""Jumps of the clock that are told one by one while they are shown. After that it is one standing condition: two
+sources of time that do not agree put the clock to and fro at every line."""
+
+_RESTLESS: Key = ("clock_jump", None, "again and again")
+
 
 def is_silent(health: SensorHealth, settings: SensorLost) -> bool:
     """Whether a sensor is silent now: never heard, or not for too long."""
@@ -230,9 +236,15 @@ class HealthRules:
     def _clock(self, at_s: float, jump_s: float | None) -> None:
         if not jump_s:
             return
-        way = "forwards" if jump_s > 0 else "backwards"
-        text = f"the clock jumped {wording.seconds(jump_s)} {way}; times are labels, no age or alert depends on them"
-        self._show(at_s, "clock_jump", Case(text, {"jump_s": round(jump_s, 3)}), self._board.settings.clock_jump.show_s)
+        jump = f"{wording.seconds(jump_s)} {'forwards' if jump_s > 0 else 'backwards'}"
+        labels, show_s = "times are labels, no age or alert depends on them", self._board.settings.clock_jump.show_s
+        is_restless = _RESTLESS in self._shown or sum(key[0] == "clock_jump" for key in self._shown) >= JUMPS_TOLD
+        if is_restless:
+            text = f"the clock jumps again and again, now {jump}: two sources of time may not agree; {labels}"
+            self._keep_showing(_RESTLESS, at_s + show_s, Case(text, {"jump_s": round(jump_s, 3)}))
+        else:
+            text = f"the clock jumped {jump}; {labels}"
+            self._show(at_s, "clock_jump", Case(text, {"jump_s": round(jump_s, 3)}), show_s)
 
     def _beacons(self, at_s: float, beacons: tuple[Beacon, ...]) -> None:
         """Each beacon heard; one that the picture has let go is rectified, and kept by the book until acknowledged."""
@@ -251,9 +263,11 @@ class HealthRules:
     def _show(self, at_s: float, rule: str, case: Case, show_s: float) -> None:
         """Each occurrence is an alert of its own."""
         self._occurrences += 1
-        key: Key = (rule, None, str(self._occurrences))
-        if self._board.is_on(rule):
-            self._shown[key] = (at_s + show_s, case)
+        self._keep_showing((rule, None, str(self._occurrences)), at_s + show_s, case)
+
+    def _keep_showing(self, key: Key, until_s: float, case: Case) -> None:
+        if self._board.is_on(key[0]):
+            self._shown[key] = (until_s, case)
             self._board.settle(key, True, lambda: case)
 
     def _take_down(self, at_s: float) -> None:

@@ -333,6 +333,29 @@ class TestClock:
 
         assert watch.raised()[0].text.startswith("the clock jumped 7168 days backwards;")
 
+    def test_a_clock_that_jumps_at_every_line_is_one_condition(self) -> None:
+        """Two sources of time three seconds apart: three jumps are told, then that it goes on, and once it is over."""
+        watch = Watch()
+        for second in range(600):
+            watch.tick(second, Situation(clock_jump_s=3.0 if second % 2 else -3.0))
+        told = [alert.text for alert in watch.raised()]
+        assert told[:3] == [
+            f"the clock jumped 3 s {way}; times are labels, no age or alert depends on them"
+            for way in ("backwards", "forwards", "backwards")
+        ]
+        assert told[3:] == [
+            "the clock jumps again and again, now 3 s forwards: two sources of time may not agree; times are labels, no"
+            " age or alert depends on them"
+        ]
+
+        watch.ticks(600, 658)
+        assert watch.events[-1].time == moment(62).time  # when the last of the three had been shown
+        watch.tick(659)
+        assert (str(watch.events[-1].state), watch.events[-1].text) == ("normal", told[3])
+        assert len(watch.events) == 8
+        watch.tick(700, Situation(clock_jump_s=3.0))
+        assert watch.events[-1].text.startswith("the clock jumped 3 s forwards")
+
 
 class TestBeacon:
     SART = Beacon(target="ais-970123456", station=AisClass.SART, age_s=2.0, range_nm=3.2, bearing_deg=118.0)
