@@ -25,7 +25,7 @@ JUMP_S = 120.0
 START_S = 30.0
 """How long the watch waits at its start for a sensor that it needs and has never heard."""
 
-JUMPS_TOLD = 3
+JUMPS_TOLD = 8
 """Jumps of the clock that are told one by one while they are shown. After that it is one standing condition: two
 sources of time that do not agree put the clock to and fro at every line."""
 
