@@ -14,7 +14,17 @@ import sys
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
-from tests.benchmarks import bench_speed, framing, growth, live_latency, load_held, normal_load, replay_speed, start
+from tests.benchmarks import (
+    bench_speed,
+    framing,
+    growth,
+    live_latency,
+    load_held,
+    normal_load,
+    replay_floor,
+    replay_speed,
+    start,
+)
 from tests.benchmarks.figure import Figure, machine
 from tests.benchmarks.motion.speed import speed
 
@@ -37,6 +47,7 @@ ALL: dict[str, Callable[[], Iterator[Figure]]] = {
     "load_held": load_held.figures,
     "growth": growth.figures,
     "replay_speed": replay_speed.figures,
+    "replay_floor": replay_floor.figures,
     "bench_speed": bench_speed.figures,
 }
 
