@@ -9,6 +9,7 @@ import tty
 from collections.abc import Callable, Iterator
 from io import StringIO
 from pathlib import Path
+from typing import TextIO
 
 import pyte
 import pytest
@@ -165,17 +166,7 @@ class TestConsole:
 
     def test_a_terminal_that_goes_is_told_to_the_stream_once(self) -> None:
         """A hung-up terminal is the sink's fault, raised in the stream's thread; the watch then goes on without it."""
-        master, slave = pty.openpty()
-        output = os.fdopen(os.dup(slave), "w", encoding="utf-8")
-        clock = VirtualClock()
-        sink = Console(lambda request: None, output=output, keys_fd=os.dup(slave), clock=clock)
-        os.close(slave)
-        os.close(master)
-        for _ in range(100):  # again where the first frame was under way: its end counts from the new time
-            clock.advance(2 * SILENCE_S)  # now there is something to write
-            sink._thread.join(0.1)
-            if not sink._thread.is_alive():
-                break
+        sink, output = _hung_up()
 
         with pytest.raises(SinkError, match="goes on without it"):
             sink.idle(0.0)
@@ -185,14 +176,7 @@ class TestConsole:
 
     def test_the_end_of_the_watch_writes_into_no_file_that_took_the_place_of_a_terminal(self, tmp_path: Path) -> None:
         """The terminal went days ago, and its descriptors' numbers are the archive's and the recorder's by now."""
-        master, slave = pty.openpty()
-        output = os.fdopen(os.dup(slave), "w", encoding="utf-8")
-        clock = VirtualClock()
-        sink = Console(lambda request: None, output=output, keys_fd=os.dup(slave), clock=clock)
-        os.close(slave)
-        os.close(master)
-        clock.advance(2 * SILENCE_S)
-        sink._thread.join(10)
+        sink, output = _hung_up()
         with contextlib.ExitStack() as files:
             paths = [tmp_path / str(number) for number in range(20)]
             for path in paths:
@@ -425,6 +409,22 @@ class TestPlain:
         got.join(5)
 
         assert sink._writer.lost_in_all > 0
+
+
+def _hung_up() -> tuple[Console, TextIO]:
+    """A sink whose terminal has gone, and which has found that out; and its output, to be closed."""
+    master, slave = pty.openpty()
+    output = os.fdopen(os.dup(slave), "w", encoding="utf-8")
+    clock = VirtualClock()
+    sink = Console(lambda request: None, output=output, keys_fd=os.dup(slave), clock=clock)
+    os.close(slave)
+    os.close(master)
+    for _ in range(100):  # again where the first frame was under way: its end counts from the new time
+        clock.advance(2 * SILENCE_S)  # now there is something to write
+        sink._thread.join(0.1)
+        if not sink._thread.is_alive():
+            break
+    return sink, output
 
 
 def _fill(slave: int) -> None:
