@@ -91,17 +91,18 @@ class Intake:
 
     def put_all(self, arrivals: Sequence[Arrival], counters: Counters, wait: bool = False) -> None:
         """Put lines of one feed, in order. With `wait`, pause while there is no room, until stopped."""
+        is_due = wait
         with self._changed:
             for arrival in arrivals:
                 if wait:
                     self._wait_for_room()
                 counters.lines += 1
                 counters.waiting += 1
-                self._append(arrival, counters)
+                is_due |= self._append(arrival, counters) in DECIDING
                 if self._size > self._capacity:
                     self._drop_one()
             self.peak = max(self.peak, self._size)
-            if wait or self._size >= GATHERED or any(kind_of(arrival.line) in DECIDING for arrival in arrivals):
+            if is_due or self._size >= GATHERED:
                 self._rouse()
 
     def get(self, timeout_s: float, limit: int = 512) -> list[Arrival]:
@@ -153,7 +154,8 @@ class Intake:
             self._rouse()
             self._room.wait(0.5)
 
-    def _append(self, arrival: Arrival, counters: Counters) -> None:
+    def _append(self, arrival: Arrival, counters: Counters) -> Kind:
+        """Put one line into its lane; of what kind it is."""
         key = (arrival.feed, kind_of(arrival.line))
         lane = self._lanes.get(key)
         if lane is None:
@@ -165,6 +167,7 @@ class Intake:
         lane.lines.append((self._order, arrival))
         self._order += 1
         self._size += 1
+        return lane.kind
 
     def _drop_one(self) -> None:
         """The oldest of the least important kind, but from no lane that keeps within its reserve."""
