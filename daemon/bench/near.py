@@ -29,9 +29,8 @@ from daemon.bench.observer import Watcher
 BATCH = 4096
 """Plots judged together."""
 
-BLOCK, LANES = 1024, 8
-"""Rows worked at once for the chances, in whole groups of lanes as `assess` works them."""
-
+LANES = 8
+"""The chances are worked in whole groups of so many rows, as `assess` works them."""
 
 Which = npt.NDArray[np.int16]
 
@@ -337,8 +336,7 @@ class _Chances:
         if self._states is None or not len(rows):
             return np.zeros(0)
         whole = np.concatenate([rows, np.repeat(rows[-1:], -len(rows) % LANES)])
-        parts = (self._states.take(whole[start : start + BLOCK]) for start in range(0, len(whole), BLOCK))
-        return np.concatenate([inside_probability(part, limit_nm) for part in parts])[: len(rows)]
+        return inside_probability(self._states.take(whole), limit_nm)[: len(rows)]
 
 
 def _no_rows(limits: int) -> Rows:
