@@ -236,15 +236,17 @@ class HealthRules:
     def _clock(self, at_s: float, jump_s: float | None) -> None:
         if not jump_s:
             return
-        jump = f"{wording.seconds(jump_s)} {'forwards' if jump_s > 0 else 'backwards'}"
-        labels, show_s = "times are labels, no age or alert depends on them", self._board.settings.clock_jump.show_s
         is_restless = _RESTLESS in self._shown or sum(key[0] == "clock_jump" for key in self._shown) >= JUMPS_TOLD
+        jump = f"{wording.seconds(jump_s)} {'forwards' if jump_s > 0 else 'backwards'}"
+        what = (
+            f"jumps again and again, now {jump}: two sources of time may not agree" if is_restless else f"jumped {jump}"
+        )
+        text = f"the clock {what}; times are labels, no age or alert depends on them"
+        case, show_s = Case(text, {"jump_s": round(jump_s, 3)}), self._board.settings.clock_jump.show_s
         if is_restless:
-            text = f"the clock jumps again and again, now {jump}: two sources of time may not agree; {labels}"
-            self._keep_showing(_RESTLESS, at_s + show_s, Case(text, {"jump_s": round(jump_s, 3)}))
+            self._keep_showing(_RESTLESS, at_s + show_s, case)
         else:
-            text = f"the clock jumped {jump}; {labels}"
-            self._show(at_s, "clock_jump", Case(text, {"jump_s": round(jump_s, 3)}), show_s)
+            self._show(at_s, "clock_jump", case, show_s)
 
     def _beacons(self, at_s: float, beacons: tuple[Beacon, ...]) -> None:
         """Each beacon heard; one that the picture has let go is rectified, and kept by the book until acknowledged."""
