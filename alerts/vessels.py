@@ -6,7 +6,6 @@ seconds of stream time, in the first stroke.
 """
 
 from collections.abc import Iterator, Sequence
-from math import atan2, degrees, hypot
 
 from msgspec import Struct
 
@@ -16,7 +15,7 @@ from alerts.plotting import association_words as words
 from alerts.plotting.ais import Heard
 from alerts.plotting.association import Association, Change, PairChange
 from alerts.plotting.identity import Targets
-from alerts.plotting.kinematics import Estimate, OwnMotion
+from alerts.plotting.kinematics import Estimate, OwnMotion, seen_from
 from alerts.plotting.offsets import Cause, Verdict
 from alerts.plotting.pairing import RadarSide
 from alerts.plotting.terms import PairState
@@ -253,7 +252,7 @@ class Vessels:
             if heard.key in self._joined or heard.first_s > at_s - WATCHED_S or not heard.has_body:
                 continue
             e = heard.predict(at_s)
-            range_nm, bearing_deg = _polar(e.east_nm - own.east_nm, e.north_nm - own.north_nm)
+            range_nm, bearing_deg = seen_from(own, e)
             if range_nm <= self._tell_within_nm and not self.association.is_near(heard.key):
                 yield heard.key, words.no_echo_told(heard.key, heard.name, range_nm, bearing_deg)
 
@@ -262,17 +261,13 @@ class Vessels:
             if side.key in self._joined or side.is_reported:
                 continue
             e = side.estimate
-            range_nm, bearing_deg = _polar(e.east_nm - own.east_nm, e.north_nm - own.north_nm)
+            range_nm, bearing_deg = seen_from(own, e)
             if range_nm <= self._tell_within_nm and not self.association.is_near(side.key):
                 yield side.key, words.no_ais_told(side.key, range_nm, bearing_deg)
 
 
 def _stood_s(pair: Joined, at_s: float) -> float:
     return 0.0 if pair.settled_since_s is None else at_s - pair.settled_since_s
-
-
-def _polar(east_nm: float, north_nm: float) -> tuple[float, float]:
-    return hypot(east_nm, north_nm), degrees(atan2(east_nm, north_nm)) % 360.0
 
 
 def _is_comparable(heard: Heard) -> bool:

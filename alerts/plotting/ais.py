@@ -4,14 +4,14 @@ A station reports where it is and how it goes; nothing need be filtered (ais_rep
 report without course and speed gives a place alone, which is never settled: it tells no motion.
 """
 
-from math import atan2, degrees, hypot
+from math import hypot
 from typing import Annotated
 
 from msgspec import Meta, Struct
 
 from alerts.plotting.ais_intervals import coasting_after_s, lost_after_s, reporting_interval_s
 from alerts.plotting.ais_report import carried_on, delay_of, estimate_of, look_at_report
-from alerts.plotting.kinematics import Estimate, Look, OwnMotion
+from alerts.plotting.kinematics import Estimate, Look, OwnMotion, seen_from
 from alerts.plotting.placing import Change, Ending
 from alerts.plotting.terms import TrackState
 from parsers.observations import AisClass, AisPosition, AisStatic, MotionReference
@@ -211,11 +211,9 @@ class AisTargets:
                 continue
             heard.judged_s = at_s
             estimate = heard.predict(at_s)
-            east_nm, north_nm = estimate.east_nm - own.east_nm, estimate.north_nm - own.north_nm
-            range_nm = hypot(east_nm, north_nm)
+            range_nm, bearing_deg = seen_from(own, estimate)
             if estimate.settled and range_nm <= AGAIN_WITHIN_NM:
-                look = Look(at_s, range_nm, degrees(atan2(east_nm, north_nm)) % 360.0, own)
-                found.append((heard, look, estimate))
+                found.append((heard, Look(at_s, range_nm, bearing_deg, own), estimate))
         return found
 
     def get(self, key: str) -> Heard | None:

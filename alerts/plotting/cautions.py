@@ -11,7 +11,7 @@ from math import atan2, degrees
 from msgspec import Struct
 
 from alerts.plotting.encounter import BEAM_DEG, STERN_SECTOR_DEG, aspect_deg, signed
-from alerts.plotting.kinematics import Estimate, OwnMotion
+from alerts.plotting.kinematics import Estimate, OwnMotion, seen_from
 from alerts.plotting.trial import Outcome, Trial, TrialLeg, own_course_speed
 
 APPARENT_DEG = 30.0
@@ -104,7 +104,7 @@ def _of_outcome(key: str, hold_on: Outcome, trial: Outcome) -> Iterator[Caution]
 
 
 def _bearing_deg(estimate: Estimate, own: OwnMotion) -> float:
-    return _angle(estimate.east_nm - own.east_nm, estimate.north_nm - own.north_nm)
+    return seen_from(own, estimate)[1]
 
 
 def _course_deg(estimate: Estimate) -> float:

@@ -5,6 +5,8 @@ where own ship knows no other motion). Its origin is arbitrary and is own ship's
 differences mean anything. Own ship moves through it, so an own alteration of course is never taken for a target's.
 """
 
+from math import atan2, degrees, hypot
+
 import numpy as np
 from msgspec import Struct
 from numpy.typing import ArrayLike, NDArray
@@ -95,3 +97,9 @@ class Estimate(Struct, frozen=True, gc=False):
     manoeuvre_at_s: float | None = None
     range_sd_nm: float = 0.0
     bearing_sd_deg: float = 0.0
+
+
+def seen_from(own: OwnMotion, estimate: Estimate) -> tuple[float, float]:
+    """Range (NM) and true bearing (degrees, [0, 360)) of a target from own ship, both at one moment."""
+    east_nm, north_nm = estimate.east_nm - own.east_nm, estimate.north_nm - own.north_nm
+    return hypot(east_nm, north_nm), degrees(atan2(east_nm, north_nm)) % 360.0
